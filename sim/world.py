@@ -1,0 +1,108 @@
+"""The simulated world: cell, burette and board, behind the same few methods that a serial port offers."""
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from random import Random
+from typing import Any
+
+from sim.board import BoardSettings, Cell, SimulatedBoard
+from sim.burette import SimulatedBurette
+from sim.cell_file import load_cell
+from sim.draw import CellTruth, StatedValues, draw_cell
+
+__all__ = ["Hardware", "StatedValues", "World", "build_world"]
+
+_US = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Hardware:
+    """The simulated burette and amplifier. `calibration_half_width` is a fraction (rectangular limits)."""
+
+    step_mL: float
+    stroke_mL: float
+    least_step_us: int
+    random_error_mL: float
+    calibration_half_width: float
+    adc_step_mV: float
+    range_mV: tuple[float, float]
+
+
+class World:
+    """A transport in virtual time: `read` moves time on only as far as it must, so nothing ever waits."""
+
+    def __init__(self, board: SimulatedBoard, truth: CellTruth | None = None) -> None:
+        self.board = board
+        self._truth = truth
+        self._closed = False
+
+    def write(self, data: bytes) -> None:
+        """Bytes to the board; they arrive at once. OSError when closed."""
+        self._check_open()
+        self.board.receive(data)
+
+    def read(self, timeout_s: float) -> bytes:
+        """The next bytes from the board; empty when none came within `timeout_s` of virtual time."""
+        self._check_open()
+        board = self.board
+        return board.run_until(board.now_us + max(0, math.ceil(timeout_s * _US)))
+
+    def now_s(self) -> float:
+        """Virtual time in seconds since the world began."""
+        return self.board.now_us / _US
+
+    def close(self) -> None:
+        """No more bytes; the board itself goes on being what it is."""
+        self._closed = True
+
+    def _check_open(self) -> None:
+        if self._closed:
+            raise OSError("the simulated board was closed by this program")
+
+    def truth(self) -> dict[str, Any]:
+        """What the simulator knows and nobody on the other side of the wire may: for truth.json only.
+
+        Volumes in mL, both as delivered and as this burette indicates them; concentrations of the undiluted sample.
+        """
+        burette = self.board.burette
+        told: dict[str, Any] = {
+            "steps": burette.steps_at(self.board.now_us),
+            "delivered_mL": burette.delivered_mL(self.board.now_us),
+            "drawn": {"burette_calibration": burette.calibration},
+        }
+        if self._truth is not None:
+            delivered = list(self._truth.equivalence_points_delivered_mL)
+            told["equivalence_points_delivered_mL"] = delivered
+            told["equivalence_points_mL"] = [burette.indicated_mL(volume_mL) for volume_mL in delivered]
+            told["results"] = [
+                {"name": name, "value": value, "unit": "mol/L"}
+                for name, value in self._truth.concentrations_mol_per_L.items()
+            ]
+            told["drawn"] |= self._truth.drawn
+        return told
+
+
+def build_world(cell_path: Path, stated: StatedValues, hardware: Hardware, seed: int) -> World:
+    """Draw cell and burette from the seed and put them behind a board. FileProblem when the cell file is wrong."""
+    cell, truth = draw_cell(load_cell(cell_path), stated, seed)
+    return World(build_board(cell, hardware, seed), truth)
+
+
+def build_board(cell: Cell, hardware: Hardware, seed: int) -> SimulatedBoard:
+    """A board with a burette drawn from the seed, around any cell. Every draw has a stream of its own."""
+    half_width = hardware.calibration_half_width
+    burette = SimulatedBurette(
+        step_mL=hardware.step_mL,
+        calibration=Random(f"{seed}/burette calibration").uniform(-half_width, half_width),
+        random_error_mL=hardware.random_error_mL,
+        random=Random(f"{seed}/burette targets"),
+    )
+    settings = BoardSettings(
+        stroke_steps=round(hardware.stroke_mL / hardware.step_mL),
+        least_step_us=hardware.least_step_us,
+        range_low_uV=round(hardware.range_mV[0] * 1000),
+        range_high_uV=round(hardware.range_mV[1] * 1000),
+        adc_step_uV=round(hardware.adc_step_mV * 1000),
+    )
+    return SimulatedBoard(burette, cell, settings, boot=Random(f"{seed}/boot").getrandbits(32) or 1)

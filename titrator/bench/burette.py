@@ -1,0 +1,37 @@
+"""The arithmetic of the burette: volumes to absolute steps and back. Pure."""
+
+import math
+from dataclasses import dataclass
+
+_US_PER_MIN = 60_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Burette:
+    """A burette as the rig file states it: one step and the stroke in mL, top speed in mL/min."""
+
+    step_mL: float
+    stroke_mL: float
+    top_speed_mL_per_min: float
+
+    @property
+    def stroke_steps(self) -> int:
+        """Whole steps in a stroke."""
+        return math.floor(self.stroke_mL / self.step_mL + 1e-9)
+
+    @property
+    def least_step_us(self) -> int:
+        """Time of one step at top speed, in µs, rounded up: never faster."""
+        return self.step_us(self.top_speed_mL_per_min)
+
+    def steps(self, volume_mL: float) -> int:
+        """The step nearest to a volume. Absolute volumes in, so that rounding never adds up."""
+        return round(volume_mL / self.step_mL)
+
+    def volume_mL(self, steps: int) -> float:
+        """Volume that a count of steps indicates."""
+        return steps * self.step_mL
+
+    def step_us(self, speed_mL_per_min: float) -> int:
+        """Time of one step in µs at a speed, rounded up (but for the last bit of a quotient that should be whole)."""
+        return max(1, math.ceil(self.step_mL / speed_mL_per_min * _US_PER_MIN - 1e-6))

@@ -1,0 +1,158 @@
+"""The rig file: what stands on the bench, and the times that the link to it keeps."""
+
+import math
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field
+
+from titrator.bench.burette import Burette
+from titrator.files.load import load
+from titrator.files.models import Finding, StrictModel
+from titrator.files.quantities import (
+    NonNegativeRatio,
+    PositiveCount,
+    PositiveDuration_s,
+    PositivePotential_mV,
+    PositiveVolume_mL,
+    Potential_mV,
+    Speed_mL_per_min,
+    Volume_mL,
+)
+from titrator.files.texts import Text
+
+FEEDS_PER_DEAD_MAN = 4
+"""The board hears from us at least this often within its dead-man time while the motor runs."""
+
+
+class Calibration(StrictModel):
+    """How far the burette may be from what it indicates, the same everywhere."""
+
+    half_width: NonNegativeRatio = Field(description="Half the width of its rectangular limits, a part of the volume.")
+
+    @property
+    def u(self) -> float:
+        """Standard uncertainty, a part of the volume: half_width/√3 (JCGM 100:2008, 4.3.7)."""
+        return self.half_width / math.sqrt(3)
+
+
+class BuretteSection(StrictModel):
+    """The burette."""
+
+    stroke_mL: PositiveVolume_mL = Field(alias="stroke", description="Volume of one filling.")
+    step_mL: PositiveVolume_mL = Field(alias="step", description="Volume of one step of the motor.")
+    top_speed_mL_per_min: Speed_mL_per_min = Field(alias="top_speed", description="Fastest delivery.")
+    random_error_mL: Volume_mL = Field(
+        alias="random_error", description="Standard deviation of the volume about each target, from dose to dose."
+    )
+    calibration: Calibration = Field(description="What is not known of the burette's own scale.")
+
+    @property
+    def arithmetic(self) -> Burette:
+        """Volumes to steps and back."""
+        return Burette(self.step_mL, self.stroke_mL, self.top_speed_mL_per_min)
+
+    def findings(self) -> Iterable[Finding]:
+        """A step must be small beside the stroke."""
+        if self.step_mL * 100 > self.stroke_mL:
+            yield Finding(
+                ("step",),
+                f"expected at most a hundredth of the stroke, {self.stroke_mL:g} mL, got {self.step_mL:g} mL",
+            )
+
+
+class Range(StrictModel):
+    """The ends of what the amplifier can tell."""
+
+    low_mV: Potential_mV = Field(alias="low", description="Lower end.")
+    high_mV: Potential_mV = Field(alias="high", description="Upper end.")
+
+    def findings(self) -> Iterable[Finding]:
+        """Low below high."""
+        if not self.low_mV < self.high_mV:
+            yield Finding(("low",), f"expected low below high, got low {self.low_mV:g} mV and high {self.high_mV:g} mV")
+
+
+class AmplifierSection(StrictModel):
+    """The electrode's amplifier and converter."""
+
+    range: Range = Field(description="Potentials between the electrodes that it can tell.")
+    step_mV: PositivePotential_mV = Field(alias="step", description="One step of the converter.")
+    readings_per_second: PositiveCount = Field(description="Readings that the board sends in a second.")
+    readings_per_block: PositiveCount = Field(
+        5, description="Readings in one frame: more make less traffic, fewer are told sooner. At most 7."
+    )
+
+    @property
+    def period_ms(self) -> int:
+        """Time between two readings in whole ms."""
+        return max(1, round(1000 / self.readings_per_second))
+
+    def findings(self) -> Iterable[Finding]:
+        """What the wire can carry."""
+        if self.readings_per_second > 100:
+            yield Finding(
+                ("readings_per_second",), f"expected at most 100 readings a second, got {self.readings_per_second}"
+            )
+        if self.readings_per_block > 7:
+            yield Finding(
+                ("readings_per_block",), f"expected at most 7 readings in a block, got {self.readings_per_block}"
+            )
+
+
+class LinkSection(StrictModel):
+    """Times of the link. Every one has a reason, which the comments of the rig file give."""
+
+    answer_within_s: PositiveDuration_s = Field(
+        0.25, alias="answer_within", description="How long an answer may take before the request is repeated."
+    )
+    attempts: PositiveCount = Field(4, description="How often a request is sent before the link counts as lost.")
+    dead_man_s: PositiveDuration_s = Field(
+        2.0, alias="dead_man", description="The board stops its motor when it hears nothing valid for so long."
+    )
+
+    @property
+    def feed_every_s(self) -> float:
+        """How often the board is spoken to while its motor runs."""
+        return self.dead_man_s / FEEDS_PER_DEAD_MAN
+
+    def findings(self) -> Iterable[Finding]:
+        """A lost frame and its repeats must fit into the dead-man time, or one lost frame stops a dose."""
+        if self.dead_man_s > 65.0:
+            yield Finding(("dead_man",), f"expected a dead-man time of at most 65 s, got {self.dead_man_s:g} s")
+        needed_s = self.feed_every_s + self.attempts * self.answer_within_s
+        if needed_s > self.dead_man_s:
+            yield Finding(
+                ("dead_man",),
+                f"expected room for {self.attempts} attempts of {self.answer_within_s:g} s within three quarters of "
+                f"the dead-man time, got {self.dead_man_s:g} s",
+            )
+
+
+class RecordSection(StrictModel):
+    """How the record is kept."""
+
+    sync: bool = Field(
+        True,
+        description="Whether every line is forced to the disk before the next step. Only a rehearsal may do without.",
+    )
+
+
+class Rig(StrictModel):
+    """A rig file."""
+
+    format: Literal[1] = Field(description="Version of this file format.")
+    name: Text = Field(description="What people call this rig.")
+    kind: Literal["simulated"] = Field(description="What is behind it.")
+    burette: BuretteSection = Field(description="The burette.")
+    amplifier: AmplifierSection = Field(description="The electrode's amplifier.")
+    link: LinkSection = Field(default_factory=lambda: LinkSection.model_validate({}), description="Times of the link.")
+    record: RecordSection = Field(
+        default_factory=lambda: RecordSection.model_validate({}), description="How the record is kept."
+    )
+
+
+def load_rig(path: str | Path) -> Rig:
+    """Read a rig file. FileProblem, with line and column, for whatever is wrong in it."""
+    return load(path, Rig)

@@ -1,0 +1,110 @@
+"""`titrator evaluate`: equivalence points and results again, of a recorded run or of a CSV file from anywhere."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import Any
+
+import click
+
+from titrator.cli.failure import DONE, NOT_DONE, Failure, input_errors
+
+
+@click.command()
+@click.argument("run_or_csv", metavar="RUN-or-CSV")
+@click.option("--method", type=click.Path(path_type=Path), help="Method that tells model and points sought (CSV only).")
+@click.option("--volume-unit", help="Unit of the volumes of a CSV file without a header, such as mL.")
+@click.option("--signal-unit", help="Unit of the signal of a CSV file without a header: mV, V or pH.")
+@click.option(
+    "--out", type=click.Path(path_type=Path, file_okay=False), default=None,
+    help="For a run number or `last`: the folder that holds the runs (default runs). For a CSV: where to put results.",
+)  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else there.")
+@click.pass_context
+def evaluate(ctx: click.Context, **options: Any) -> None:
+    """Find equivalence points and results.
+
+    RUN-or-CSV is the folder of a run, its number, `last`, or a file of two columns, volume and signal, with units in
+    its header (volume_mL,potential_mV). A run gets one more evaluation beside the earlier ones; its raw data stay as
+    they are. Of a CSV file nothing is written without --out.
+    """
+    started = time.perf_counter()
+    path = Path(options["run_or_csv"])
+    with input_errors():
+        document = _evaluate_csv(path, options) if path.is_file() else _evaluate_run(options)
+    sought = document.pop("sought")
+    document["host"] = {"elapsed_s": round(time.perf_counter() - started, 3)}
+    _show(document, as_json=options["as_json"])
+    enough = len(document["equivalence_points"]) >= sought
+    ctx.exit(DONE if enough and document["state"] in (None, "finished") else NOT_DONE)
+
+
+def _show(document: dict[str, Any], *, as_json: bool) -> None:
+    from titrator.cli.output import console, print_json
+
+    if as_json:
+        print_json(document)
+        return
+    from titrator.report.closing import show_closing
+
+    show_closing(console(), document)
+
+
+def _evaluate_run(options: dict[str, Any]) -> dict[str, Any]:
+    from titrator.record.run_folder import find_run
+
+    for name in ("method", "volume_unit", "signal_unit"):
+        if options[name] is not None:
+            option = name.replace("_", "-")
+            raise Failure(f"--{option}: expected only with a CSV file; a run carries its own method and units")
+    folder = find_run(options["run_or_csv"], options["out"] or Path("runs"))
+
+    from titrator.report.document import run_document
+    from titrator.run.evaluation import evaluate_run
+
+    try:
+        evaluated = evaluate_run(folder)
+        document = run_document(evaluated)
+        folder.add_evaluation(document)
+    except OSError as error:
+        raise Failure(f"{folder.path}: expected to read this run and add an evaluation, got: {error}") from error
+    return {"run": str(folder.path), **document, "sought": evaluated.method.find.equivalence_points}
+
+
+def _evaluate_csv(path: Path, options: dict[str, Any]) -> dict[str, Any]:
+    from titrator.evaluate.csv_file import read_csv
+    from titrator.evaluate.equivalence import find_equivalence_points
+    from titrator.evaluate.expectation import Expectation
+    from titrator.report.document import csv_document
+
+    expectation, sought = Expectation(), 1
+    if options["method"] is not None:
+        from titrator.method import load_method
+        from titrator.run.evaluation import expectation_of
+
+        method = load_method(options["method"])
+        expectation, sought = expectation_of(method, None), method.find.equivalence_points
+    table = read_csv(path, volume_unit=options["volume_unit"], signal_unit=options["signal_unit"])
+    evaluation = find_equivalence_points(table.curve, expectation)
+    document = csv_document(path.name, table, evaluation)
+    if options["out"] is not None:
+        _store(path, table, evaluation, document, options["out"])
+    return {"run": None, **document, "sought": sought}
+
+
+def _store(path: Path, table: Any, evaluation: Any, document: dict[str, Any], out: Path) -> None:
+    """Write the evaluation of a CSV and its figures into `out`; an earlier one there is not overwritten."""
+    from titrator.record.run_folder import write_json
+    from titrator.report.figure import draw_curve
+
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        with (out / f"{path.stem}-evaluation.json").open("x", encoding="utf-8") as file:
+            write_json(file, document)
+        for ending in ("png", "svg"):
+            draw_curve(table.curve, evaluation, path.name, out / f"{path.stem}-curve.{ending}")
+    except OSError as error:
+        raise Failure(
+            f"{out}: expected to write the evaluation there, got: {error}. Choose a folder of its own with --out"
+        ) from error

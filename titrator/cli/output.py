@@ -1,0 +1,29 @@
+"""What the commands share: consoles, cautions, and JSON on standard output."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import Any
+
+import click
+from rich.console import Console
+
+
+def console(*, to_stderr: bool = False) -> Console:
+    """A console that writes plain lines, and never cuts them, when it is not a terminal. Honours NO_COLOR."""
+    stream = sys.stderr if to_stderr else sys.stdout
+    width = None if stream.isatty() else 400
+    return Console(file=stream, highlight=False, width=width, soft_wrap=not stream.isatty())
+
+
+def print_json(document: dict[str, Any]) -> None:
+    """One JSON document on standard output."""
+    click.echo(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def show_cautions(lines: list[str], *, to_stderr: bool) -> None:
+    """Show the cautions of a method; every start does."""
+    for line in lines:
+        click.echo(line, err=to_stderr)
+    click.echo(err=to_stderr)

@@ -1,0 +1,49 @@
+"""What the controller asks for. The driver carries the actions out in order."""
+
+from __future__ import annotations
+
+from typing import NamedTuple, TypeAlias
+
+from titrator.control.ends import Ending
+from titrator.control.point import Point
+from titrator.control.states import State
+
+
+class Sample(NamedTuple):
+    """Let readings stream from now on."""
+
+
+class MoveTo(NamedTuple):
+    """Deliver up to `volume_mL`, a total since the run began, under the new identifier `dose`."""
+
+    dose: int
+    volume_mL: float
+
+
+class Log(NamedTuple):
+    """Record a point."""
+
+    point: Point
+
+
+class Halt(NamedTuple):
+    """Stop the motor now and report where it rests."""
+
+    why: str
+
+
+class Enter(NamedTuple):
+    """The controller entered `state`; `why` is one sentence for the record."""
+
+    state: State
+    why: str
+
+
+class Finish(NamedTuple):
+    """The run is over in `state` (finished, stopped or faulted), for the reason in `ending`."""
+
+    state: State
+    ending: Ending
+
+
+Action: TypeAlias = Sample | MoveTo | Log | Halt | Enter | Finish

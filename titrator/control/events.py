@@ -1,0 +1,73 @@
+"""What the controller is told. Every event carries the board's time in seconds."""
+
+from __future__ import annotations
+
+import enum
+from typing import NamedTuple, TypeAlias
+
+
+class Word(enum.Enum):
+    """What an operator can say to a run."""
+
+    HOLD = "hold"
+    CONTINUE = "continue"
+    STOP = "stop"
+
+
+class Begin(NamedTuple):
+    """The cautions are acknowledged and the bench answers: begin."""
+
+    t_s: float
+
+
+class Reading(NamedTuple):
+    """One reading of the electrode."""
+
+    t_s: float
+    potential_mV: float
+
+
+class MoveDone(NamedTuple):
+    """The burette came to rest; `volume_mL` is the total delivered since the run began, `reached` its target."""
+
+    t_s: float
+    dose: int
+    volume_mL: float
+    reached: bool
+
+
+class Halted(NamedTuple):
+    """The board confirms that the motor rests, at a known position."""
+
+    t_s: float
+    volume_mL: float
+
+
+class LinkLost(NamedTuple):
+    """The board no longer answers; whatever moved has been stopped by its dead-man timer at the latest."""
+
+    t_s: float
+    what: str
+
+
+class Trouble(NamedTuple):
+    """Something on the bench is wrong: a refused command, a restart, a failed record."""
+
+    t_s: float
+    what: str
+
+
+class OperatorSaid(NamedTuple):
+    """A word from the operator (a signal such as Ctrl-C counts as `STOP`)."""
+
+    t_s: float
+    word: Word
+
+
+class Tick(NamedTuple):
+    """Time passed and nothing else happened."""
+
+    t_s: float
+
+
+Event: TypeAlias = Begin | Reading | MoveDone | Halted | LinkLost | Trouble | OperatorSaid | Tick

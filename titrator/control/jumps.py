@@ -1,0 +1,84 @@
+"""Counting jumps while the run goes on, with bounded memory.
+
+A jump is a stretch whose slope |ΔE/ΔV| rises to `stands_out` times the least slope seen before it and then falls back
+to 1/`stands_out` of its peak. Each comparison is made against the standard error of the slopes, so that noise between
+close points cannot make or hide a jump. The steep start of a redox curve (the first drop makes the couple) only falls
+and is therefore never a jump. This serves the end of the run; the result is found afterwards, by `evaluate`.
+"""
+
+from __future__ import annotations
+
+import math
+
+from titrator.control.point import Point
+
+STANDS_OUT = 4.0
+"""Least ratio of slopes. The weakest jump that hand practice still evaluates (a polyprotic acid's shallow step, a dilute
+redox pair) stands out some 5 to 10 times (common practice); 4 leaves room, and a smooth limb without a jump gives < 3
+between the additions of an adaptive rule."""
+_CERTAIN = 3.0
+"""Standard errors by which one slope must exceed another."""
+
+
+class JumpWatch:
+    """Feed points in order; read `passed` (jumps behind us) and `points_past_last`."""
+
+    def __init__(self, least_rise_mV: float) -> None:
+        self._least_rise_mV = least_rise_mV
+        self._before: Point | None = None
+        self._least: tuple[float, float] | None = None  # least slope before the climb and its standard error
+        self._peak: tuple[float, float] | None = None  # steepest slope of the climb
+        self._foot_mV = 0.0  # potential where the least slope was seen
+        self._since_peak = 0
+        self.passed = 0
+        self.points_past_last = 0
+
+    def add_point(self, point: Point) -> None:
+        """Learn a logged point."""
+        before, self._before = self._before, point
+        if before is None:
+            return
+        run_mL = point.volume_mL - before.volume_mL
+        if run_mL <= 0.0:
+            return
+        self.points_past_last += 1
+        slope = abs(point.potential_mV - before.potential_mV) / run_mL
+        error = math.hypot(_sd_mV(point), _sd_mV(before)) / run_mL
+        self._learn(slope, error, point, before)
+
+    def _learn(self, slope: float, error: float, point: Point, before: Point) -> None:
+        if self._peak is None:
+            self._before_the_climb(slope, error, point, before)
+        else:
+            self._in_the_climb(slope, error, point)
+
+    def _before_the_climb(self, slope: float, error: float, point: Point, before: Point) -> None:
+        if self._least is None or slope + error < self._least[0] + self._least[1]:
+            self._least = (slope, error)
+            self._foot_mV = point.potential_mV
+            return
+        if self._exceeds((slope, error), self._least, STANDS_OUT):
+            self._peak = (slope, error)
+            self._since_peak = 1
+
+    def _in_the_climb(self, slope: float, error: float, point: Point) -> None:
+        assert self._peak is not None
+        assert self._least is not None
+        if slope > self._peak[0]:
+            self._peak, self._since_peak = (slope, error), 1
+            return
+        self._since_peak += 1
+        risen = abs(point.potential_mV - self._foot_mV) >= self._least_rise_mV
+        if risen and self._exceeds(self._peak, (slope, error), STANDS_OUT):
+            self.passed += 1
+            self.points_past_last = self._since_peak
+            self._peak, self._least = None, (slope, error)
+            self._foot_mV = point.potential_mV
+
+    @staticmethod
+    def _exceeds(one: tuple[float, float], other: tuple[float, float], times: float) -> bool:
+        return one[0] - times * other[0] > _CERTAIN * math.hypot(one[1], times * other[1])
+
+
+def _sd_mV(point: Point) -> float:
+    return math.hypot(point.sd_mV, point.remainder_bound_mV / 2.0)

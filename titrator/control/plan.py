@@ -1,0 +1,52 @@
+"""What a run is to do, as plain numbers: the method and the rig, translated for the controller."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from titrator.control.electrode_watch import ElectrodeExpectation
+from titrator.control.increments import AdaptiveSettings
+from titrator.control.settling import SettlingSettings
+
+
+@dataclass(frozen=True, slots=True)
+class FixedSettings:
+    """Equal additions of `step_mL`."""
+
+    step_mL: float
+
+
+@dataclass(frozen=True, slots=True)
+class EndSettings:
+    """Limits of a run. `potential_beyond_mV` is optional; `jumps_sought` 0 for a blank."""
+
+    volume_above_mL: float
+    potential_beyond_mV: float | None
+    time_over_s: float
+    points_past_jump: int
+    jumps_sought: int
+    least_rise_mV: float
+
+
+@dataclass(frozen=True, slots=True)
+class MotionSettings:
+    """Speed of delivery, and how long past its reckoned end a move or a halt may go unreported.
+
+    `step_mL` is the least volume that the burette can place; a rest further than that from the target is a fault.
+    """
+
+    speed_mL_per_s: float
+    step_mL: float
+    report_within_s: float
+    halt_within_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Everything the controller needs to know."""
+
+    additions: AdaptiveSettings | FixedSettings
+    settling: SettlingSettings
+    electrode: ElectrodeExpectation
+    ends: EndSettings
+    motion: MotionSettings

@@ -1,0 +1,196 @@
+"""Regression of block averages on a first-order tail whose time constant is known roughly.
+
+Potential(t) = end + remainder · exp((now − t)/τ). For a given τ this is a straight line in exp((now − t)/τ), so its two
+parameters follow from weighted sums; τ itself is found by a parabola through three such fits, with a normal prior on
+ln τ about the stated response. The spread of τ that data and prior leave goes into the remainder's own variance.
+"""
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+SD_LN_RESPONSE = 0.5
+"""Prior standard deviation of ln τ: "within a factor of two" is ±0.69, the sd of such a rectangle 0.40; a little more."""
+
+FARTHEST_LN_RESPONSE = 1.4
+"""τ is sought within a factor of four of the stated response."""
+
+AMPLITUDE_SD_MV = 500.0
+"""Weak prior of the tail's height at the start of the window: keeps a fit of one or two blocks finite."""
+
+
+MOST_ATTEMPTS = 4
+"""Times the three fits are moved at most."""
+
+
+class Blocks(NamedTuple):
+    """What a regression needs of block averages, oldest first. age_s: now minus mean time; spread_s2: half the variance
+    of the times in each block; weights: counts of readings; weighted_mV: weights times potentials from any level;
+    their sums total_weight, total_mV and total_mV2 (of weights times squared potentials)."""
+
+    age_s: Sequence[float]
+    spread_s2: Sequence[float]
+    weights: Sequence[float]
+    weighted_mV: Sequence[float]
+    total_weight: float
+    total_mV: float
+    total_mV2: float
+
+
+class TailFit(NamedTuple):
+    """Fit at one τ. remainder: potential now minus end value, mV; unit_variance: its variance for unit variance of one
+    reading; sum_of_squares: weighted, mV²."""
+
+    remainder_mV: float
+    unit_variance: float
+    sum_of_squares: float
+
+
+class Search(NamedTuple):
+    """Three fits at ln τ = centre − half, centre, centre + half; sd of ln τ as far as known. Starts the next search."""
+
+    centre: float
+    half: float
+    sd: float
+    fits: tuple[TailFit, ...]
+
+
+class Tail(NamedTuple):
+    """Remainder (mV) and slope now (mV/s) with standard deviations; τ (s), sd of ln τ; weighted residual sum of squares
+    (mV²) and its degrees of freedom."""
+
+    remainder_mV: float
+    remainder_sd_mV: float
+    drift_mV_per_s: float
+    drift_sd_mV_per_s: float
+    response_s: float
+    sd_ln_response: float
+    sum_of_squares: float
+    degrees_of_freedom: float
+    search: Search
+
+
+def prepare(
+    t_s: Sequence[float], y_mV: Sequence[float], spread_s2: Sequence[float], weights: Sequence[float], now_s: float
+) -> Blocks:
+    """Blocks for fits at now_s; potentials are measured from the newest block: small numbers keep the sums exact."""
+    level = y_mV[-1]
+    away = [y - level for y in y_mV]
+    weighted = [w * y for w, y in zip(weights, away, strict=True)]
+    squares = sum([a * y for a, y in zip(weighted, away, strict=True)])
+    return Blocks([now_s - t for t in t_s], spread_s2, weights, weighted, sum(weights), sum(weighted), squares)
+
+
+def fit_tail(blocks: Blocks, response_s: float, ridge: float) -> TailFit:
+    """Weighted straight line of the potential in exp(age / response), averaged over each block to second order;
+    ridge = (sd of one reading / prior sd of the amplitude)²."""
+    exp = math.exp
+    rate = 1.0 / response_s
+    rate2 = rate * rate
+    se = see = sey = 0.0
+    for age, h, w, wy in zip(blocks.age_s, blocks.spread_s2, blocks.weights, blocks.weighted_mV, strict=True):
+        e = exp(age * rate) * (1.0 + h * rate2)
+        we = w * e
+        se += we
+        see += we * e
+        sey += e * wy
+    first = exp(blocks.age_s[0] * rate)
+    sy_over_sw = blocks.total_mV / blocks.total_weight
+    see_c = see + ridge * first * first - se * se / blocks.total_weight
+    sey_c = sey - se * sy_over_sw
+    remainder = sey_c / see_c
+    rest = blocks.total_mV2 - blocks.total_mV * sy_over_sw - remainder * sey_c
+    return TailFit(remainder, 1.0 / see_c, rest if rest > 0.0 else 0.0)
+
+
+def residual_products(blocks: Blocks, response_s: float) -> tuple[float, float, float]:
+    """Sums over weighted residuals u of the fit at response_s, weights scaled to a mean of one: of u², of u times the
+    u before, and of u² without both ends (mV²)."""
+    rate = 1.0 / response_s
+    shape = [
+        math.exp(age * rate) * (1.0 + h * rate * rate) for age, h in zip(blocks.age_s, blocks.spread_s2, strict=True)
+    ]
+    remainder = fit_tail(blocks, response_s, 0.0).remainder_mV
+    weights = blocks.weights
+    end = (blocks.total_mV - remainder * sum([w * e for w, e in zip(weights, shape, strict=True)])) / blocks.total_weight
+    scale = len(weights) / blocks.total_weight
+    residuals = [
+        (wy / w - end - remainder * e) * math.sqrt(w * scale)
+        for w, wy, e in zip(weights, blocks.weighted_mV, shape, strict=True)
+    ]
+    squares = sum([u * u for u in residuals])
+    products = sum([u * v for u, v in zip(residuals, residuals[1:], strict=False)])
+    return squares, products, squares - residuals[0] ** 2 - residuals[-1] ** 2
+
+
+def find_tail(blocks: Blocks, variance_mV2: float, stated_ln_response: float, start: Search) -> Tail:
+    """Tail with τ found from data and prior. variance_mV2: effective variance of one reading (weights count readings).
+
+    start: centre and sd to begin with; its fits, if it has any, are taken for fits of these very blocks.
+    """
+    ridge = variance_mV2 / AMPLITUDE_SD_MV**2
+    inverse = 1.0 / variance_mV2
+    prior = 1.0 / SD_LN_RESPONSE**2
+    theta, half, sd, fits = start
+    for attempt in range(MOST_ATTEMPTS + 1):
+        if not fits:
+            half = min(max(1.4 * sd, 0.003), 0.6)
+            fits = tuple([fit_tail(blocks, math.exp(x), ridge) for x in (theta - half, theta, theta + half)])
+        away = theta - stated_ln_response
+        low = fits[0].sum_of_squares * inverse + (away - half) ** 2 * prior
+        mid = fits[1].sum_of_squares * inverse + away**2 * prior
+        high = fits[2].sum_of_squares * inverse + (away + half) ** 2 * prior
+        curvature = max((low - 2.0 * mid + high) / (half * half), prior)
+        step = min(max(0.5 * (low - high) / (half * curvature), -2.0 * half), 2.0 * half)
+        step = min(max(step, -FARTHEST_LN_RESPONSE - away), FARTHEST_LN_RESPONSE - away)
+        sd = math.sqrt(2.0 / curvature)
+        if attempt == MOST_ATTEMPTS or (abs(step) <= 0.8 * half and 0.4 * half <= sd <= 2.5 * half):
+            break
+        theta += step
+        fits = ()
+    return _combine(Search(theta, half, sd, fits), step, variance_mV2, len(blocks.age_s))
+
+
+def _combine(search: Search, step: float, variance_mV2: float, blocks: int) -> Tail:
+    """Mean and variance over ln τ ~ N(centre + step, sd²) of the three fits' parabola in ln τ."""
+    theta, half, sd, fits = search
+    tau = math.exp(theta)
+    ratio = math.exp(half)
+    r = tuple(f.remainder_mV for f in fits)
+    v = tuple(f.unit_variance * variance_mV2 for f in fits)
+    rate = (ratio / tau, 1.0 / tau, 1.0 / (ratio * tau))
+    remainder, r_var = _moments(r, half, step, sd)
+    drift, d_var = _moments(tuple(-a * k for a, k in zip(r, rate, strict=True)), half, step, sd)
+    variance = max(_moments(v, half, step, sd)[0], min(v))
+    d = tuple(a * k * k for a, k in zip(v, rate, strict=True))
+    drift_variance = max(_moments(d, half, step, sd)[0], min(d))
+    rss = max(0.0, min(_at(tuple(f.sum_of_squares for f in fits), half, step), *(f.sum_of_squares for f in fits)))
+    freedom = blocks - 3.0 + min(1.0, (sd / SD_LN_RESPONSE) ** 2)
+    return Tail(
+        remainder,
+        math.sqrt(variance + r_var),
+        drift,
+        math.sqrt(drift_variance + d_var),
+        math.exp(theta + step),
+        min(sd, SD_LN_RESPONSE),
+        rss,
+        max(freedom, 0.0),
+        search,
+    )
+
+
+def _at(values: Sequence[float], half: float, x: float) -> float:
+    low, mid, high = values
+    return mid + x * (high - low) / (2.0 * half) + 0.5 * x * x * (high - 2.0 * mid + low) / (half * half)
+
+
+def _moments(values: Sequence[float], half: float, step: float, sd: float) -> tuple[float, float]:
+    """Mean and variance of the parabola through three values at −half, 0, half for x ~ N(step, sd²)."""
+    low, mid, high = values
+    curve = (high - 2.0 * mid + low) / (half * half)
+    slope = (high - low) / (2.0 * half) + curve * step
+    variance = sd * sd
+    return (
+        _at(values, half, step) + 0.5 * curve * variance,
+        slope * slope * variance + 0.5 * curve * curve * variance * variance,
+    )

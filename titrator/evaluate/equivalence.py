@@ -1,0 +1,182 @@
+"""Equivalence points of any curve: recognition of the jumps, then every way of placing them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from titrator.evaluate.competing import for_rising
+from titrator.evaluate.curve import Curve, FloatArray
+from titrator.evaluate.evaluation import Evaluation, FittedModel
+from titrator.evaluate.expectation import Expectation
+from titrator.evaluate.extrapolated import extrapolated
+from titrator.evaluate.jump import Jump, Search, find_jumps
+from titrator.evaluate.model_fit import FitData
+from titrator.evaluate.noise import decimal_step, signal_sd
+from titrator.evaluate.ways import Placed, Stretch, place
+
+LARGEST = 1e7
+"""No volume in mL and no signal in mV, pH or pX is larger: beyond it, units are wrong."""
+FAR_OFF = 3.0
+"""A fitted parameter this many prior standard deviations from what was expected is worth a sentence."""
+
+
+def volume_sd_mL(volume_mL: FloatArray) -> float:
+    """Return the standard deviation of a volume where nobody stated it: by the last digit written, within reason.
+
+    Not above a tenth of the smallest step, not below 0.02 % of the whole volume (common practice, no source).
+    """
+    digit = decimal_step(volume_mL) / np.sqrt(12.0)
+    least_step = float(np.min(np.diff(volume_mL)))
+    return max(2e-4 * float(np.ptp(volume_mL)), min(digit, 0.1 * least_step))
+
+
+def _taken_with_warning(curve: Curve) -> list[str]:
+    warnings = []
+    if curve.steps_back:
+        times = "once" if curve.steps_back == 1 else f"{curve.steps_back} times"
+        warnings.append(f"the volume steps back {times}: the readings were put in order of volume")
+    if curve.repeats:
+        noun = "reading stands" if curve.repeats == 1 else "readings stand"
+        warnings.append(f"{curve.repeats} {noun} at a volume given before: readings at one volume were averaged")
+    return warnings
+
+
+def _chosen(search: Search, sought: int | None) -> tuple[list[Jump], list[Jump]]:
+    """Return the jumps to report and those left out, each in order of volume."""
+    clear = [jump for jump in search.jumps if jump.clear]
+    by_prominence = sorted(search.jumps, key=lambda jump: -jump.prominence)
+    if sought is None:
+        taken = clear or by_prominence[:1]
+    else:
+        taken = by_prominence[:sought]
+    return (
+        sorted(taken, key=lambda jump: jump.steepest),
+        [jump for jump in search.jumps if jump not in taken],
+    )
+
+
+def _data(ordered: Curve, sd_signal: FloatArray, sign: int, expectation: Expectation) -> FitData:
+    sd_volume = expectation.sd_volume_mL or volume_sd_mL(ordered.volume_mL)
+    bound = np.zeros(len(ordered)) if ordered.remainder_bound is None else ordered.remainder_bound
+    return FitData(
+        volume_mL=ordered.volume_mL,
+        signal=sign * ordered.signal,
+        sd_volume_mL=np.full(len(ordered), sd_volume),
+        sd_signal=sd_signal,
+        remainder_bound=bound,
+    )
+
+
+def _stretches(ordered: Curve, data: FitData, search: Search, taken: list[Jump]) -> list[Stretch]:
+    """Return the part of the curve that each jump is fitted on: up to the middle of its neighbours' jumps."""
+    stretches = []
+    for k, jump in enumerate(taken):
+        low = taken[k - 1].steepest + 1 if k else 0
+        high = taken[k + 1].steepest if k + 1 < len(taken) else len(ordered) - 1
+        rows = slice(low, high + 1)
+        local = Jump(
+            jump.steepest - low,
+            max(jump.before - low, 0),
+            min(jump.behind, high) - low,
+            jump.prominence,
+            jump.spread,
+            jump.clear,
+            jump.coarse,
+        )
+        part = FitData(*(getattr(data, name)[rows] for name in FitData.__dataclass_fields__))
+        bare = int(np.count_nonzero(part.volume_mL <= 0.0))
+        stretches.append(Stretch(part, local, k + 1, search.sign, ordered.signal_unit, bare))
+    return stretches
+
+
+def _unexpected(model: FittedModel) -> list[str]:
+    """Return a sentence for every potential or slope that lies far from what the method expects."""
+    sentences = []
+    for each in model.parameters:
+        if each.expected is None or each.expected_sd is None or "share" in each.name:
+            continue
+        if abs(each.value - each.expected) > FAR_OFF * each.expected_sd:
+            sentences.append(
+                f"{each.name.replace('_', ' ')} found {each.value:.1f}, expected {each.expected:.1f} "
+                f"(u {each.expected_sd:.1f}): check medium, reference electrode and reaction"
+            )
+    return sentences
+
+
+def _left_out(ordered: Curve, others: list[Jump], sought: int | None) -> list[str]:
+    sentences = []
+    for jump in others:
+        middle = float(np.mean(ordered.volume_mL[jump.steepest : jump.steepest + 2]))
+        kind = "another jump" if jump.clear else "a shallow jump"
+        wanted = "was not reported" if sought is None else f"is not among the {sought} sought"
+        sentences.append(f"{kind} near {middle:g} mL {wanted}")
+    return sentences
+
+
+def find_equivalence_points(curve: Curve, expectation: Expectation | None = None) -> Evaluation:
+    """Find the equivalence points of a curve; never raises for readings of any kind.
+
+    Without an expectation the models compete and at least one point is sought. A point is reported only where readings
+    bracket a jump that stands above the scatter; otherwise `equivalence_points` is empty and `warnings` says why.
+    """
+    expected = expectation or Expectation()
+    with np.errstate(all="ignore"):
+        return _evaluated(curve, expected)
+
+
+def _evaluated(curve: Curve, expectation: Expectation) -> Evaluation:
+    sought = expectation.points_sought
+    largest = max((float(np.max(np.abs(each))) for each in (curve.volume_mL, curve.signal) if len(each)), default=0.0)
+    if largest > LARGEST:
+        return Evaluation(warnings=(f"a value of {largest:g} is no volume, potential or pH: check the units",))
+    warnings = _taken_with_warning(curve)
+    ordered = curve.in_order()
+    if len(ordered) > 1 and float(np.min(np.diff(ordered.volume_mL))) < 1e-9 * max(1.0, largest):
+        return Evaluation(warnings=(*warnings, "volumes lie closer together than numbers can tell: check the units"))
+    sd_signal, stated = signal_sd(ordered, expectation.sd_signal_floor)
+    search = find_jumps(ordered.volume_mL, ordered.signal, sd_signal, stated, ordered.signal_unit)
+    if sought == 0:
+        seen = [f"a blank was declared, but {each}" for each in _left_out(ordered, list(search.jumps), 0)]
+        return Evaluation(warnings=(*warnings, *seen))
+    if not search.jumps:
+        estimates = extrapolated(ordered, sd_signal, expectation, search.reason)
+        return Evaluation(estimates=estimates, warnings=(*warnings, f"no equivalence point: {search.reason}"))
+    taken, others = _chosen(search, sought)
+    data = _data(ordered, sd_signal, search.sign, expectation)
+    placed = [
+        place(stretch, for_rising(expectation if len(taken) == 1 else _shared(expectation), search.sign))
+        for stretch in _stretches(ordered, data, search, taken)
+    ]
+    warnings += _left_out(ordered, others, sought)
+    if sought is not None and len(placed) < sought:
+        warnings.append(f"{sought} equivalence points were sought, {len(placed)} stand out from the noise")
+    stated_potentials = expectation.model == "redox" and expectation.analyte_potential_mV is not None
+    return _joined(placed, warnings, stated_potentials)
+
+
+def _shared(expectation: Expectation) -> Expectation:
+    """Return what is expected of each of several jumps: the potentials stated are those of one couple only."""
+    return Expectation(
+        points_sought=expectation.points_sought,
+        model=expectation.model,
+        slope_mV=expectation.slope_mV,
+        slope_sd_mV=expectation.slope_sd_mV,
+        sd_volume_mL=expectation.sd_volume_mL,
+        calibration_half_width=expectation.calibration_half_width,
+    )
+
+
+def _joined(placed: list[Placed], warnings: list[str], stated_potentials: bool) -> Evaluation:
+    several = len(placed) > 1
+    models = tuple(each.model for each in placed if each.model is not None)
+    for number, each in enumerate(placed, start=1):
+        where = f"point {number}: " if several else ""
+        warnings += [where + text for text in each.warnings]
+        if each.model is not None and each.model.name == "redox" and stated_potentials:
+            warnings += [where + text for text in _unexpected(each.model)]
+    return Evaluation(
+        equivalence_points=tuple(each.point for each in placed),
+        warnings=tuple(warnings),
+        by_method=tuple(way for each in placed for way in each.ways),
+        fits=models,
+    )

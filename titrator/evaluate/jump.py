@@ -1,0 +1,223 @@
+"""Recognition of jumps: a stretch steeper than the branches on *both* sides of it, beyond what the scatter explains.
+
+Secants over 1, 2, 3, 5, 8, ... intervals are compared: the lower limit of a steep one with the upper limits of the
+flattest secants anywhere before and behind it. A curve that has not flattened again has no jump, only a beginning of
+one; nor has a curve that only flattens (a blank). A single stray reading is passed over by a median of three, which
+leaves every monotone curve as it is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t as student_t
+
+from titrator.evaluate.curve import FloatArray, SignalUnit
+
+CLEAR_RATIO = 2.0
+"""A jump is called clear where its slope is at least this many times that of either branch."""
+SHALLOW_RATIO = 1.25
+"""Least ratio of a shallow jump, taken where a method seeks more points than stand out clearly."""
+FALSE_ALARM = 1e-4
+"""Probability with which scatter alone may exceed the limits of one secant."""
+LEAST_RISE: dict[SignalUnit, float] = {"mV": 25.0, "pH": 0.42, "pX": 0.42}
+"""Less than one e-fold of a concentration (RT/F, or 1/ln 10) is no jump at any equivalence point."""
+FEWEST_JUDGED = 6
+"""From fewer readings the scatter cannot be estimated beside the curve."""
+COARSE_SHARE = 0.35
+"""Share of the whole rise that one interval must hold where too few readings are there to judge the scatter."""
+
+
+@dataclass(frozen=True, slots=True)
+class Jump:
+    """One jump of a rising signal: the steepest interval lies between readings `steepest` and `steepest + 1`.
+
+    `before` and `behind` are the readings at which the flat branches end and begin; `spread` is the number of
+    intervals over which its slope stands above the scatter; `clear` as above; `coarse` where too few readings told
+    the scatter apart from the curve.
+    """
+
+    steepest: int
+    before: int
+    behind: int
+    prominence: float
+    spread: int = 1
+    clear: bool = True
+    coarse: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """The jumps found, in order of volume, of the signal times `sign`; or the reason why there is none."""
+
+    sign: int
+    jumps: tuple[Jump, ...]
+    reason: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class _Secants:
+    """All secants over `lag` intervals with their limits, arrays of shape (n - lag,)."""
+
+    lag: int
+    lower: FloatArray
+    upper: FloatArray
+
+
+def median_of_three(signal: FloatArray) -> FloatArray:
+    """Return the signal with each inner reading replaced by the median of itself and its neighbours."""
+    if len(signal) < 5:
+        return signal
+    inner = np.median(np.stack([signal[:-2], signal[1:-1], signal[2:]]), axis=0)
+    return np.concatenate([signal[:1], inner, signal[-1:]])
+
+
+def _secants(volume_mL: FloatArray, signal: FloatArray, sd: FloatArray, z: float) -> list[_Secants]:
+    lags, step = [1, 2], 3
+    while step <= max(1, len(volume_mL) // 3):
+        lags.append(step)
+        step = max(step + 1, round(step * 1.6))
+    found = []
+    for lag in lags:
+        if lag >= len(volume_mL):
+            break
+        width = volume_mL[lag:] - volume_mL[:-lag]
+        slope = (signal[lag:] - signal[:-lag]) / width
+        margin = z * np.hypot(sd[lag:], sd[:-lag]) / width
+        found.append(_Secants(lag, slope - margin, slope + margin))
+    return found
+
+
+def _flattest(secants: list[_Secants], low: int, high: int) -> tuple[FloatArray, FloatArray]:
+    """Return, for each reading of low..high, the smallest upper limit of the secants before it and behind it."""
+    before, behind = np.full(high + 1, np.inf), np.full(high + 1, np.inf)
+    for each in secants:
+        starts = np.arange(low, high - each.lag + 1)
+        if len(starts) == 0:
+            continue
+        upper = np.maximum(each.upper[starts], 0.0)
+        before[starts + each.lag] = np.minimum(before[starts + each.lag], upper)
+        behind[starts] = np.minimum(behind[starts], upper)
+    before[low:] = np.minimum.accumulate(before[low:])
+    behind[low:] = np.minimum.accumulate(behind[low:][::-1])[::-1]
+    return before, behind
+
+
+def _best(
+    secants: list[_Secants], signal: FloatArray, low: int, high: int, least_rise: float
+) -> tuple[float, int, _Secants, float] | None:
+    """Return prominence, start, secants and ratio of the most prominent jump among readings low..high."""
+    before, behind = _flattest(secants, low, high)
+    best: tuple[float, int, _Secants, float] | None = None
+    for each in secants:
+        starts = np.arange(low, high - each.lag + 1)
+        if len(starts) == 0:
+            continue
+        branch = np.maximum(before[starts], behind[starts + each.lag])
+        lower = each.lower[starts]
+        with np.errstate(invalid="ignore"):
+            prominence = np.where(np.isfinite(branch) & (lower > SHALLOW_RATIO * branch), lower - branch, -np.inf)
+        for k in np.argsort(-prominence, kind="stable"):
+            if not prominence[k] > (best[0] if best else 0.0):
+                break
+            left, right = _feet(before, behind, int(starts[k]), int(starts[k]) + each.lag, low, high)
+            if signal[right] - signal[left] >= least_rise:
+                ratio = float(lower[k] / branch[k]) if branch[k] > 0.0 else np.inf
+                best = (float(prominence[k]), int(starts[k]), each, ratio)
+                break
+    return best
+
+
+def _feet(before: FloatArray, behind: FloatArray, start: int, end: int, low: int, high: int) -> tuple[int, int]:
+    """Return the reading where the flattest secant before `start` ends and the one where that behind `end` begins."""
+    left = low + int(np.argmax(before[low : start + 1] == before[start]))
+    right = high - int(np.argmax(behind[end : high + 1][::-1] == behind[end]))
+    return left, right
+
+
+def _collect(
+    secants: list[_Secants], volume_mL: FloatArray, signal: FloatArray, low: int, high: int, least_rise: float
+) -> list[Jump]:
+    """Return all jumps among readings low..high: the most prominent, then those on either side of it."""
+    if high - low < 3:
+        return []
+    best = _best(secants, signal, low, high, least_rise)
+    if best is None:
+        return []
+    prominence, start, each, ratio = best
+    end = start + each.lag
+    slopes = np.diff(signal[start : end + 1]) / np.diff(volume_mL[start : end + 1])
+    before, behind = _flattest(secants, low, high)
+    left, right = _feet(before, behind, start, end, low, high)
+    jump = Jump(start + int(np.argmax(slopes)), left, right, prominence, each.lag, ratio >= CLEAR_RATIO)
+    lower_part = _collect(secants, volume_mL, signal, low, start, least_rise)
+    upper_part = _collect(secants, volume_mL, signal, end, high, least_rise)
+    return [*lower_part, jump, *upper_part]
+
+
+def _coarse_jump(volume_mL: FloatArray, signal: FloatArray, least_rise: float) -> Jump | None:
+    """Return the jump of a curve of few, strictly monotone readings, whose scatter nobody can tell."""
+    steps = np.diff(signal)
+    if len(steps) < 3 or np.any(steps <= 0.0):
+        return None
+    slopes = steps / np.diff(volume_mL)
+    k = int(np.argmax(slopes))
+    if not 0 < k < len(slopes) - 1:
+        return None
+    flat_before, flat_behind = float(np.min(slopes[:k])), float(np.min(slopes[k + 1 :]))
+    ratio = 3.0 if len(steps) < 5 else CLEAR_RATIO
+    steep = slopes[k] >= ratio * max(flat_before, flat_behind)
+    if not steep or steps[k] < COARSE_SHARE * np.sum(steps) or steps[k] < 2.0 * least_rise:
+        return None
+    left, right = int(np.argmin(slopes[:k])) + 1, k + 1 + int(np.argmin(slopes[k + 1 :]))
+    return Jump(k, left, right, float(slopes[k] - max(flat_before, flat_behind)), coarse=True)
+
+
+def _why_none(secants: list[_Secants], signal: FloatArray, least_rise: float) -> str:
+    """Return the reason why a curve shows no jump that readings on both sides bracket."""
+    last = len(signal) - 1
+    if float(np.ptp(signal)) < least_rise:
+        return "the signal hardly changes over the whole curve: no jump stands above the noise"
+    before, behind = _flattest(secants, 0, last)
+    steepest_before = max(float(np.max(each.lower / np.maximum(before[: -each.lag], 1e-300))) for each in secants)
+    steepest_behind = max(float(np.max(each.lower / np.maximum(behind[each.lag :], 1e-300))) for each in secants)
+    if steepest_before >= SHALLOW_RATIO and steepest_before >= steepest_behind:
+        return (
+            "the curve steepens towards its end and does not flatten again: the branch behind the jump is missing, "
+            "so nothing brackets an equivalence point (add titrant until the curve is flat, at least three readings)"
+        )
+    if steepest_behind >= SHALLOW_RATIO:
+        return (
+            "the curve is steepest at its beginning and flattens from there: the branch before a jump is missing, "
+            "so nothing brackets an equivalence point (a blank looks like this; otherwise begin earlier)"
+        )
+    return "no jump stands above the noise: no stretch is steeper than the branches on both sides of it"
+
+
+def find_jumps(
+    volume_mL: FloatArray, signal: FloatArray, sd_signal: FloatArray, stated: bool, unit: SignalUnit
+) -> Search:
+    """Find the jumps of a curve at rising, distinct volumes (rising or falling; the larger prominence decides).
+
+    `stated`: whether `sd_signal` was known beforehand; otherwise limits widen by Student's t for few readings.
+    """
+    count = len(volume_mL)
+    if count < 4:
+        return Search(1, (), f"{count} reading{'s' * (count != 1)} at distinct volumes: at least 4 are needed")
+    least_rise = LEAST_RISE[unit]
+    z = float(student_t.isf(FALSE_ALARM, 1e6 if stated else max(2, count - 4)))
+    searches = []
+    for sign in (1, -1):
+        smooth = median_of_three(sign * signal)
+        secants = _secants(volume_mL, smooth, sd_signal, z)
+        judged = stated or count >= FEWEST_JUDGED
+        jumps = _collect(secants, volume_mL, smooth, 0, count - 1, least_rise) if judged else []
+        if not jumps and not stated:
+            coarse = _coarse_jump(volume_mL, sign * signal, least_rise)
+            jumps = [coarse] if coarse else []
+        reason = "" if jumps else _why_none(secants, smooth, least_rise)
+        searches.append(Search(sign, tuple(jumps), reason))
+    rising = float(np.median(signal[-(count // 3 or 1) :])) >= float(np.median(signal[: count // 3 or 1]))
+    searches.sort(key=lambda each: (-max((j.prominence for j in each.jumps), default=0.0), (each.sign > 0) != rising))
+    return searches[0]

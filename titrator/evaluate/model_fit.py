@@ -1,0 +1,206 @@
+"""The fit of a whole curve: volume regressed on the signal, with the burette's own error.
+
+Minimised is  sum (V_i - V(E_i))^2 / [sdV^2 + (D_i sdE_i)^2 + (0.005 d_i)^2] + sum ((x_k - prior_k)/sd_k)^2,
+D the chord of V(E) over E ± 2 sdE (the local derivative would call a reading in mid-jump exact whatever its volume),
+d the distance from the equivalence point, of which a model is believed to within half a per cent. The weights are
+frozen within a solution and renewed between. An outlier loses weight as in Huber's estimator. The covariance is that of
+the linearised problem; the interval is scaled by the misfit and widened by Student's t.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import least_squares
+from scipy.stats import t as student_t
+
+from titrator.evaluate.curve import FloatArray
+from titrator.evaluate.models import CurveModel, Start
+
+MODEL_MISFIT = 0.005
+"""A model's own error, relative to the distance from the equivalence point."""
+HUBER_LIMIT = 3.0
+"""Residuals beyond this many (scaled) standard deviations lose weight."""
+ROUNDS = 8
+"""Most renewals of the weights."""
+FEW_DEGREES = 10.0
+"""Below this many degrees of freedom a small misfit may be luck: the interval is then not narrowed by it."""
+
+
+@dataclass(frozen=True, eq=False)
+class FitData:
+    """What a fit is made of: rising signal and its standard deviations, volumes and theirs; each of shape (n,).
+
+    `sd_signal` holds the noise and the remainder; `remainder_bound` is what the readings may lack together, all in the
+    same direction, which no number of readings averages out.
+    """
+
+    volume_mL: FloatArray
+    signal: FloatArray
+    sd_volume_mL: FloatArray
+    sd_signal: FloatArray
+    remainder_bound: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A fit that converged.
+
+    `x` (p,) and `covariance` (p, p) follow the model's parameters, the covariance unscaled. `scale` multiplies the
+    standard uncertainties by the misfit, `scale_dof` are the degrees of freedom behind it. `u_lag_mL` is what the
+    remainders of all readings together may have moved the equivalence volume (standard uncertainty). `residual` (n,)
+    is in standard deviations, `weight` (n,) below 1 where a reading was taken for an outlier.
+    """
+
+    model: CurveModel
+    x: FloatArray
+    covariance: FloatArray
+    scale: float
+    scale_dof: float
+    u_lag_mL: float
+    residual: FloatArray
+    weight: FloatArray
+    misfit_mL: float
+
+    @property
+    def equivalence_volume_mL(self) -> float:
+        """The equivalence volume in mL."""
+        return float(self.x[0])
+
+    @property
+    def u_mL(self) -> float:
+        """Standard uncertainty of the equivalence volume in mL: by the scatter, scaled by the misfit, and by the lag."""
+        return math.hypot(self.scale * math.sqrt(self.covariance[0, 0]), self.u_lag_mL)
+
+    @property
+    def dof(self) -> float:
+        """Degrees of freedom of `u_mL` (Welch and Satterthwaite; the lag's bound counts as known)."""
+        scatter = self.scale * math.sqrt(self.covariance[0, 0])
+        return self.scale_dof * (self.u_mL / scatter) ** 4 if scatter > 0.0 else math.inf
+
+    @property
+    def half_interval_mL(self) -> float:
+        """Half the width of the 95 % interval, in mL: Student's t times the standard uncertainty."""
+        return float(student_t.ppf(0.975, min(self.dof, 1e6))) * self.u_mL
+
+
+def _chord(model: CurveModel, x: FloatArray, data: FitData) -> FloatArray:
+    """Return |dV/dE| as the chord over E ± 2 sdE, shape (n,)."""
+    reach = 2.0 * np.maximum(data.sd_signal, 1e-9)
+    rise = model.volume_mL(data.signal + reach, x) - model.volume_mL(data.signal - reach, x)
+    return np.asarray(np.abs(rise) / (2.0 * reach), dtype=np.float64)
+
+
+def standard_deviation_mL(model: CurveModel, x: FloatArray, data: FitData) -> FloatArray:
+    """Return the standard deviation of V_i - V(E_i) under the error model, in mL, shape (n,)."""
+    variance = data.sd_volume_mL**2 + (_chord(model, x, data) * data.sd_signal) ** 2
+    return np.asarray(np.sqrt(variance + (MODEL_MISFIT * model.distance_mL(data.signal, x)) ** 2), dtype=np.float64)
+
+
+def _solve(start: Start, x: FloatArray, data: FitData, sd_mL: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return the parameters that minimise the weighted sum of squares with these weights."""
+    known = np.isfinite(start.prior_sd)
+    root = np.sqrt(weight) / sd_mL
+    unit = np.where(known, start.prior_sd, np.maximum(np.abs(start.x) * 1e-2, 1e-6))
+
+    def residuals(z: FloatArray) -> FloatArray:
+        trial = z * unit
+        data_part = (data.volume_mL - start.model.volume_mL(data.signal, trial)) * root
+        prior_part = (trial - start.prior_mean)[known] / start.prior_sd[known]
+        return np.concatenate([np.clip(data_part, -1e8, 1e8), prior_part])
+
+    margin = 1e-9 * (start.upper - start.lower)
+    begin = np.clip(x, start.lower + margin, start.upper - margin) / unit
+    solution = least_squares(
+        residuals, begin, bounds=(start.lower / unit, start.upper / unit), x_scale="jac", max_nfev=60, method="trf"
+    )
+    return np.asarray(solution.x * unit, dtype=np.float64)
+
+
+def _jacobian(start: Start, x: FloatArray, data: FitData) -> FloatArray:
+    """Return dV(E_i)/dx_k by central differences, shape (n, p)."""
+    scale = np.where(np.isfinite(start.prior_sd), start.prior_sd, np.maximum(np.abs(x) * 1e-2, 1e-6))
+    columns = []
+    for k, size in enumerate(scale):
+        step = np.zeros_like(x)
+        step[k] = 1e-4 * size
+        rise = start.model.volume_mL(data.signal, x + step) - start.model.volume_mL(data.signal, x - step)
+        columns.append(rise / (2.0 * step[k]))
+    return np.stack(columns, axis=1)
+
+
+def _robust_scale(residual: FloatArray) -> float:
+    """Return 1.4826 times the median absolute residual, not below 1: what an outlier is measured by."""
+    return max(1.0, 1.4826 * float(np.median(np.abs(residual))))
+
+
+def fit(start: Start, data: FitData, first_sd_mL: FloatArray) -> Fit | str:
+    """Fit the model and return it, or the reason why there is no estimate.
+
+    `first_sd_mL` (n,): weights of the first round, from the data's own chords (the start may be far off).
+    """
+    count, size = len(data.volume_mL), len(start.x)
+    known = int(np.count_nonzero(np.isfinite(start.prior_sd)))
+    if count + known <= size:
+        return f"{size} parameters need more than the {count} readings there are"
+    x, sd_mL, weight = start.x, first_sd_mL, np.ones(count)
+    with np.errstate(all="ignore"):
+        for turn in range(ROUNDS):
+            try:
+                found = _solve(start, x, data, sd_mL, weight)
+            except (ValueError, np.linalg.LinAlgError) as error:
+                return f"the fit met numbers it could not handle ({error})"
+            moved = abs(found[0] - x[0])
+            x = found
+            sd_mL = standard_deviation_mL(start.model, x, data)
+            residual = (data.volume_mL - start.model.volume_mL(data.signal, x)) / sd_mL
+            size_of = np.abs(residual) / _robust_scale(residual)
+            weight = np.minimum(1.0, HUBER_LIMIT / np.maximum(size_of, 1e-12))
+            if turn >= 2 and moved < 1e-7 * max(1.0, abs(x[0])):
+                break
+        return _finished(start, x, data, sd_mL, weight)
+
+
+def _finished(start: Start, x: FloatArray, data: FitData, sd_mL: FloatArray, weight: FloatArray) -> Fit | str:
+    """Return covariance and scale at the solution, or the reason why there is none."""
+    known = np.isfinite(start.prior_sd)
+    jacobian = _jacobian(start, x, data) * (np.sqrt(weight) / sd_mL)[:, None]
+    information = jacobian.T @ jacobian + np.diag(np.where(known, start.prior_sd**-2.0, 0.0))
+    unit = 1.0 / np.sqrt(np.maximum(np.diag(information), 1e-300))
+    try:
+        inverse = np.linalg.inv(information * np.outer(unit, unit)) * np.outer(unit, unit)
+    except np.linalg.LinAlgError:
+        return "the readings do not determine the parameters (singular normal equations)"
+    if not np.all(np.isfinite(inverse)) or inverse[0, 0] <= 0.0:
+        return "the readings do not determine the equivalence volume"
+    edge = 1e-6 * (start.upper[0] - start.lower[0])
+    if not start.lower[0] + edge < x[0] < start.upper[0] - edge:
+        return "the fit ran to the end of the curve: its readings do not bracket an equivalence point"
+    residual = (data.volume_mL - start.model.volume_mL(data.signal, x)) / sd_mL
+    scale, dof = _misfit_scale(inverse, jacobian, residual * np.sqrt(weight))
+    moved_mL = (jacobian @ inverse[0]) * np.sqrt(weight) / sd_mL * _chord(start.model, x, data) * data.remainder_bound
+    u_lag_mL = abs(float(np.sum(moved_mL))) / math.sqrt(3.0)
+    misfit = float(np.sqrt(np.mean(weight * (residual * sd_mL) ** 2)))
+    return Fit(start.model, x, inverse, scale, dof, u_lag_mL, residual, weight, misfit)
+
+
+def _misfit_scale(covariance: FloatArray, jacobian: FloatArray, residual: FloatArray) -> tuple[float, float]:
+    """Return the factor on the standard uncertainty of the equivalence volume and the degrees of freedom behind it.
+
+    Readings count as much as they move the equivalence volume, so that many good readings far from the jump cannot
+    make the few that place it look better than they are (a variance of the sandwich form, with its leverages; degrees
+    of freedom by Satterthwaite).
+    """
+    influence = (jacobian @ covariance[0]) ** 2
+    leverage = np.einsum("ij,jk,ik->i", jacobian, covariance, jacobian)
+    share = influence * np.maximum(1.0 - leverage, 1e-3)
+    total = float(np.sum(share))
+    if total <= 0.0:
+        return 1.0, 1.0
+    dof = max(1.0, total**2 / float(np.sum(share**2)))
+    square = float(np.sum(influence * residual**2)) / total
+    if dof < FEW_DEGREES:
+        square = max(square, 1.0)
+    return float(np.sqrt(square)), dof

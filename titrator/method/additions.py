@@ -1,0 +1,75 @@
+"""Section `additions`: how much titrant comes next. Two rules, told apart by the key `rule`."""
+
+from collections.abc import Iterable
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from titrator.files import Finding, StrictModel
+from titrator.files.quantities import Plain, PositivePotential_mV, PositiveVolume_mL
+
+
+class AdaptiveAdditions(StrictModel):
+    """Additions that aim at equal changes of potential: small where the curve is steep, larger elsewhere."""
+
+    rule: Literal["adaptive"] = Field(
+        description="`adaptive`: each addition aims at the same change of potential; `fixed`: each is as large as the "
+        "others."
+    )
+    aim_mV: PositivePotential_mV = Field(
+        alias="aim", description="Change of potential that each addition aims at (rule adaptive)."
+    )
+    first_mL: PositiveVolume_mL | None = Field(
+        None,
+        alias="first",
+        description="The first addition, made before anything is known of the curve (rule adaptive). Without this "
+        "key it is `least`.",
+    )
+    least_mL: PositiveVolume_mL = Field(alias="least", description="No addition is smaller (rule adaptive).")
+    most_mL: PositiveVolume_mL = Field(alias="most", description="No addition is larger (rule adaptive).")
+    growth: Annotated[float, Plain(above=1)] = Field(
+        description="An addition is at most so many times as large as the one before (rule adaptive)."
+    )
+
+    @property
+    def largest_mL(self) -> float:
+        """Return the largest addition of this rule in mL."""
+        return self.most_mL
+
+    @property
+    def largest_key(self) -> str:
+        """Return the key that states it."""
+        return "most"
+
+    def findings(self) -> Iterable[Finding]:
+        """Refuse bounds in the wrong order."""
+        if self.least_mL > self.most_mL:
+            text = f"expected at most the {self.most_mL:g} mL of the key most, got {self.least_mL:g} mL"
+            yield Finding(("least",), text)
+        elif self.first_mL is not None and not self.least_mL <= self.first_mL <= self.most_mL:
+            yield Finding(
+                ("first",),
+                f"expected a first addition from {self.least_mL:g} mL (least) to {self.most_mL:g} mL (most), "
+                f"got {self.first_mL:g} mL",
+            )
+
+
+class FixedAdditions(StrictModel):
+    """Additions of one size, as for a curve that is to be compared with a hand-made one."""
+
+    rule: Literal["fixed"] = Field(description="See above.")
+    step_mL: PositiveVolume_mL = Field(alias="step", description="Every addition is this large (rule fixed).")
+
+    @property
+    def largest_mL(self) -> float:
+        """Return the largest addition of this rule in mL."""
+        return self.step_mL
+
+    @property
+    def largest_key(self) -> str:
+        """Return the key that states it."""
+        return "step"
+
+
+Additions = Annotated[AdaptiveAdditions | FixedAdditions, Field(discriminator="rule")]
+"""Either rule."""

@@ -1,0 +1,62 @@
+"""Reading a journal: the chain is checked, a torn last line is recognised, everything before it is kept."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from titrator.record.journal import FIRST_PREV
+
+
+class JournalDamagedError(Exception):
+    """A line before the last is not what was written: the record cannot be trusted from there on."""
+
+
+@dataclass(frozen=True, slots=True)
+class JournalContents:
+    """The lines in order, and what was found of a torn last line (empty when there is none)."""
+
+    lines: tuple[dict[str, Any], ...]
+    torn_tail: bytes
+
+    def of_kind(self, kind: str) -> list[dict[str, Any]]:
+        """All lines of one kind, in order."""
+        return [line for line in self.lines if line["kind"] == kind]
+
+
+def read_journal(path: Path) -> JournalContents:
+    """Read and check `path`. Raises `OSError` when it cannot be read, `JournalDamagedError` for a broken chain.
+
+    Only the last line may be torn (a power cut in the middle of a write); it is handed back, not believed.
+    """
+    raw_lines = path.read_bytes().split(b"\n")
+    torn = raw_lines.pop()  # what stands behind the last newline: nothing, or a torn line
+    lines: list[dict[str, Any]] = []
+    prev = FIRST_PREV
+    for position, raw in enumerate(raw_lines):
+        line = _parse(raw)
+        last = position == len(raw_lines) - 1
+        if line is None and last and not torn:
+            torn = raw + b"\n"
+            break
+        if line is None or line.get("n") != position or line.get("prev") != prev:
+            raise JournalDamagedError(
+                f"{path}:{position + 1}: expected line {position} of the journal, chained to the line before, got "
+                f"{raw[:60]!r}: the file was changed after it was written. Use a copy that was not changed"
+            )
+        lines.append(line)
+        prev = hashlib.sha256(raw).hexdigest()
+    return JournalContents(tuple(lines), torn)
+
+
+def _parse(raw: bytes) -> dict[str, Any] | None:
+    try:
+        line = json.loads(raw)
+    except ValueError:
+        return None
+    if isinstance(line, dict) and isinstance(line.get("kind"), str) and isinstance(line.get("t_ms"), int):
+        return line
+    return None

@@ -1,0 +1,95 @@
+"""The closing table of a run, for the terminal: the result first, then how it came about."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+
+def show_closing(console: Console, document: dict[str, Any]) -> None:
+    """Print the closing table of a run's (or a CSV's) document; plain text when `console` is not a terminal."""
+    table = Table(show_header=False, box=None, padding=(0, 2, 0, 0))
+    table.add_column(style="bold", no_wrap=True)
+    table.add_column(overflow="fold")
+    for label, text in _rows(document):
+        table.add_row(label, text)
+    console.print(table)
+    for warning in document["warnings"]:
+        console.print(Text(f"Warning: {warning}", style="yellow"), soft_wrap=True)
+
+
+def _rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
+    rows: list[tuple[str, Text]] = []
+    for result in document["results"]:
+        rows.append((f"{result['name']}", Text(_result(result))))
+    rows.extend(("equivalence point", Text(_point(point, document))) for point in document["equivalence_points"])
+    if not document["equivalence_points"]:
+        rows.append(("equivalence point", Text("none found")))
+    rows.extend(("estimate only", Text(_point(point, document))) for point in document["estimates"])
+    rows.extend(("found by " + way["found_by"], Text(_way(way))) for way in document["ways"])
+    rows.extend(_truth_rows(document))
+    rows.extend(_run_rows(document))
+    return rows
+
+
+def _result(result: dict[str, Any]) -> str:
+    value, expanded, digits = result["value"], result["U"], _decimals(result["U"])
+    low, high = result["interval_95"]
+    return (
+        f"{value:.{digits}f} ± {expanded:.{digits}f} {result['unit']} (k = {result['k']:.2f}; 95 % interval "
+        f"{low:.{digits}f} to {high:.{digits}f})"
+    )
+
+
+def _point(point: dict[str, Any], document: dict[str, Any]) -> str:
+    low, high = point["interval_95_mL"]
+    digits = max(3, _decimals(point["u_random_mL"]))
+    potential = f" at {point['potential_mV']:.0f} mV" if point.get("potential_mV") is not None else ""
+    burette = f", u with the burette's calibration {point['u_mL']:.4f} mL" if point.get("u_mL") is not None else ""
+    return (
+        f"{point['volume_mL']:.{digits}f} mL (95 % interval {low:.{digits}f} to {high:.{digits}f}){potential}, "
+        f"by {point['found_by']}{burette}"
+    )
+
+
+def _way(way: dict[str, Any]) -> str:
+    if way.get("volume_mL") is None:
+        return f"not estimated: {way['reason']}"
+    digits = max(3, _decimals(way["u_mL"])) if way.get("u_mL") else 3
+    return f"{way['volume_mL']:.{digits}f} mL, u {way['u_mL']:.{digits}f} mL"
+
+
+def _truth_rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
+    truth = document.get("truth")
+    if not truth:
+        return []
+    volumes = ", ".join(f"{volume_mL:.4f} mL" for volume_mL in truth["equivalence_points_mL"])
+    values = ", ".join(f"{entry['value']:.5g} {entry['unit']}" for entry in truth["results"])
+    parts = [f"equivalence point {volumes} as this burette indicates it", values]
+    return [("truth (simulated)", Text("; ".join(part for part in parts if part)))]
+
+
+def _run_rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
+    if document["state"] is None:
+        return []
+    minutes = document["duration_s"] / 60.0
+    simulated = f" of simulated time, seed {document['seed']}" if document["simulated"] else ""
+    ended = f"{document['state']}: {document['ended_because']}"
+    work = (
+        f"{document['additions']} additions, {document['points']} points, {document['delivered_mL']:.3f} mL in "
+        f"{minutes:.1f} min{simulated}"
+    )
+    return [("ended", Text(ended)), ("work", Text(work))]
+
+
+def _decimals(uncertainty: float) -> int:
+    """Decimals that show `uncertainty` to two significant figures, as the GUM advises (JCGM 100:2008, 7.2.6)."""
+    if not 0.0 < uncertainty:
+        return 3
+    decimals = 0
+    while uncertainty * 10.0**decimals < 9.95 and decimals < 9:
+        decimals += 1
+    return decimals

@@ -1,0 +1,52 @@
+"""The document of a run: what `--json` prints and what the closing table and the archive are made from."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from titrator.evaluate.results import Result
+from titrator.run.evaluation import EvaluatedRun
+
+def run_document(evaluated: EvaluatedRun) -> dict[str, Any]:
+    """Everything found in a run, units in the keys or beside the values; no times or paths of this machine."""
+    evaluation = evaluated.evaluation
+    return {
+        "name": evaluated.method.name,
+        "simulated": evaluated.simulated_seed is not None,
+        "seed": evaluated.simulated_seed,
+        "state": evaluated.state,
+        "ended_because": evaluated.why,
+        "additions": evaluated.additions,
+        "points": len(evaluated.curve),
+        "duration_s": round(evaluated.duration_s, 3),
+        "delivered_mL": evaluated.delivered_mL,
+        "equivalence_points": [point.to_json() for point in evaluation.equivalence_points],
+        "estimates": [estimate.to_json() for estimate in evaluation.estimates],
+        "ways": [way.to_json() for way in evaluation.by_method],
+        "results": [result.to_json() for result in evaluated.results],
+        "warnings": evaluated.warnings,
+    }
+
+
+def truth_document(truth: dict[str, Any], results: list[Result], molar_mass_g_per_mol: float) -> dict[str, Any]:
+    """The simulator's truth beside a dry run's results: entry for entry the same names and units.
+
+    `truth` tells concentrations of the undiluted sample in mol/L by name.
+    """
+    told = {entry["name"]: entry["value"] for entry in truth["results"]}
+    factors = {"mol/L": 1.0, "mmol/L": 1000.0, "g/L": molar_mass_g_per_mol, "mg/L": 1000.0 * molar_mass_g_per_mol}
+    return {
+        "equivalence_points_mL": truth["equivalence_points_mL"],
+        "equivalence_points_delivered_mL": truth["equivalence_points_delivered_mL"],
+        "results": [
+            {"name": result.name, "value": told[result.name] * factors[result.unit], "unit": result.unit}
+            for result in results
+            if result.name in told
+        ],
+        "drawn": truth["drawn"],
+    }
+
+
+def enough_points(evaluated: EvaluatedRun) -> bool:
+    """Whether the run found the points that its method seeks (a blank seeks none)."""
+    return len(evaluated.evaluation.equivalence_points) >= evaluated.method.find.equivalence_points

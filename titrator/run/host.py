@@ -1,0 +1,20 @@
+"""What differs from host to host and day to day: kept apart from the journal, in `host.json`."""
+
+from __future__ import annotations
+
+import datetime
+import importlib.metadata
+import platform
+from typing import Any
+
+_PACKAGES = ("titrator", "numpy", "scipy", "transitions", "pydantic", "pyserial")
+
+
+def describe_host(now: datetime.datetime) -> dict[str, Any]:
+    """Versions, platform and wall-clock time of the start."""
+    return {
+        "started": now.isoformat(timespec="seconds"),
+        "python": platform.python_version(),
+        "platform": platform.platform(),
+        "versions": {name: importlib.metadata.version(name) for name in _PACKAGES},
+    }

@@ -1,0 +1,98 @@
+"""From method and rig to the controller's plan: the one place where a file's words become the controller's numbers."""
+
+from __future__ import annotations
+
+from titrator.bench.rig import Rig
+from titrator.control.electrode_watch import ElectrodeExpectation
+from titrator.control.increments import AdaptiveSettings
+from titrator.control.plan import EndSettings, FixedSettings, MotionSettings, Plan
+from titrator.control.settling import SettlingSettings
+from titrator.method import Method
+
+HALT_WITHIN_S = 3.0
+"""A halt is answered within the link's attempts, a second in all; three times that leaves no doubt that it failed."""
+REPORT_WITHIN_S = 5.0
+"""Grace for the report of a finished dose, beyond half again its reckoned duration: a few lost frames and repeats."""
+JUMP_RISE_AIMS = 3.0
+"""A jump must rise by this many aimed changes between the foot of its climb and the point that ends it: an adaptive
+rule that meets its aim has logged three points on it by then, so one bad reading cannot make a jump (derived)."""
+FIXED_RISE_MV = 60.0
+"""The same for fixed additions, which have no aim: three Nernst steps RT/F (25 mV) short of nothing (derived)."""
+
+
+class PlanError(Exception):
+    """The method cannot be run on this rig; the message says which two figures contradict each other."""
+
+
+def plan_for(method: Method, rig: Rig) -> Plan:
+    """The plan of a run of `method` on `rig`. Raises PlanError when the rig cannot do what the method asks."""
+    additions = method.additions
+    _refuse_what_the_rig_cannot(method, rig)
+    settings: AdaptiveSettings | FixedSettings
+    if additions.rule == "adaptive":
+        settings = AdaptiveSettings(
+            aim_mV=additions.aim_mV,
+            first_mL=additions.first_mL if additions.first_mL is not None else additions.least_mL,
+            least_mL=additions.least_mL,
+            most_mL=additions.most_mL,
+            growth=additions.growth,
+        )
+        least_rise_mV = JUMP_RISE_AIMS * additions.aim_mV
+    else:
+        settings = FixedSettings(additions.step_mL)
+        least_rise_mV = FIXED_RISE_MV
+    ends, amplifier = method.ends_when, rig.amplifier
+    return Plan(
+        additions=settings,
+        settling=_settling(method, rig),
+        electrode=ElectrodeExpectation(
+            start_low_mV=method.electrode.start_window_mV[0],
+            start_high_mV=method.electrode.start_window_mV[1],
+            answers_within_mL=method.electrode.answers_within_mL,
+            noise_mV=method.reading.noise_mV,
+            rail_low_mV=amplifier.range.low_mV,
+            rail_high_mV=amplifier.range.high_mV,
+        ),
+        ends=EndSettings(
+            volume_above_mL=ends.volume_above_mL,
+            potential_beyond_mV=ends.potential_beyond_mV,
+            time_over_s=ends.time_over_s,
+            points_past_jump=ends.readings_past_jump,
+            jumps_sought=method.find.equivalence_points,
+            least_rise_mV=least_rise_mV,
+        ),
+        motion=MotionSettings(
+            speed_mL_per_s=rig.burette.top_speed_mL_per_min / 60.0,
+            step_mL=rig.burette.step_mL,
+            report_within_s=REPORT_WITHIN_S,
+            halt_within_s=HALT_WITHIN_S,
+        ),
+    )
+
+
+def _refuse_what_the_rig_cannot(method: Method, rig: Rig) -> None:
+    stroke_mL, step_mL = rig.burette.stroke_mL, rig.burette.step_mL
+    if method.ends_when.volume_above_mL > stroke_mL:
+        raise PlanError(
+            f"ends_when.volume_above of {method.name!r}: expected at most {stroke_mL:g} mL, one stroke of the burette of "
+            f"{rig.name!r}, got {method.ends_when.volume_above_mL:g} mL. Take a smaller aliquot or a larger burette"
+        )
+    smallest_mL = method.additions.least_mL if method.additions.rule == "adaptive" else method.additions.step_mL
+    if smallest_mL < step_mL:
+        raise PlanError(
+            f"additions of {method.name!r}: expected at least {1000 * step_mL:g} µL, one step of the burette of "
+            f"{rig.name!r}, got {1000 * smallest_mL:g} µL. Add more at a time"
+        )
+
+
+def _settling(method: Method, rig: Rig) -> SettlingSettings:
+    reading = method.reading
+    return SettlingSettings(
+        noise_mV=reading.noise_mV,
+        resolution_mV=rig.amplifier.step_mV,
+        response_s=reading.response_s,
+        mixing_s=reading.mixing_s,
+        least_s=reading.least_wait_s,
+        longest_s=reading.longest_wait_s,
+        drift_limit_mV_per_s=reading.drift_below_mV_per_s,
+    )

@@ -1,0 +1,123 @@
+"""A dry run: the whole titration of a method against the simulated cell, over the wire, in virtual time."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from random import Random
+from typing import Any
+
+from titrator.bench.bench import Bench
+from titrator.bench.rig import Rig
+from titrator.bench.simulated import open_simulated
+from titrator.chemistry.references import reference_potential_V
+from titrator.control.controller import Controller
+from titrator.control.events import Word
+from titrator.method import Method
+from titrator.record.journal import Journal
+from titrator.record.run_folder import RunFolder, write_json
+from titrator.run.driver import Driver, Observer
+from titrator.run.host import describe_host
+from titrator.run.plan import plan_for
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """What a dry run is made from: the files, read and checked, and the seed of every draw."""
+
+    method: Method
+    method_path: Path
+    rig: Rig
+    rig_path: Path
+    cell_path: Path
+    seed: int
+
+
+@dataclass(frozen=True, slots=True)
+class Rehearsal:
+    """A dry run that is over. `truth` is what the simulator knows; it never reached controller or evaluation."""
+
+    folder: RunFolder
+    truth: dict[str, Any]
+    counters: dict[str, int] = field(default_factory=dict)
+
+
+def stated_values(method: Method) -> dict[str, float]:
+    """What the method states with an uncertainty, as the plain numbers that the simulated cell is drawn from."""
+    electrode, temperature_C = method.electrode, method.medium.temperature_C
+    return {
+        "titrant_mol_per_L": method.titrant.concentration.value_mol_per_L,
+        "u_titrant_mol_per_L": method.titrant.concentration.u_mol_per_L,
+        "aliquot_mL": method.sample.aliquot.value_mL,
+        "u_aliquot_mL": method.sample.aliquot.u_mL,
+        "dilution": method.sample.dilution.value,
+        "u_dilution": method.sample.dilution.u,
+        "analyte_per_titrant": method.reaction.analyte_per_titrant,
+        "fill_mL": method.vessel.fill_mL,
+        "temperature_C": temperature_C,
+        "reference_potential_V": reference_potential_V(electrode.reference, electrode.filling, temperature_C),
+    }
+
+
+def first_line(setup: Setup) -> dict[str, Any]:
+    """The journal's first line: what the record needs to be evaluated without any other file but the method."""
+    burette, amplifier = setup.rig.burette, setup.rig.amplifier
+    return {
+        "name": setup.method.name,
+        "simulated": True,
+        "seed": setup.seed,
+        "method_sha256": _sha256(setup.method_path),
+        "rig_sha256": _sha256(setup.rig_path),
+        "cell_sha256": _sha256(setup.cell_path),
+        "burette": {
+            "step_mL": burette.step_mL,
+            "random_error_mL": burette.random_error_mL,
+            "calibration_half_width": burette.calibration.half_width,
+        },
+        "amplifier": {"step_mV": amplifier.step_mV, "readings_per_second": amplifier.readings_per_second},
+    }
+
+
+def rehearse(
+    setup: Setup,
+    runs: Path,
+    now: datetime.datetime,
+    *,
+    word: Callable[[], Word | None] = lambda: None,
+    observer: Observer = lambda _state, _why, _point: None,
+    keep_pace: Callable[[float], None] = lambda _board_s: None,
+) -> Rehearsal:
+    """Run `setup` to its end in a new folder below `runs`.
+
+    Raises PlanError when the rig cannot do what the method asks, FileProblem when the cell file is wrong and
+    RunFolderError when the folder cannot be made, all before anything is written; BenchError and JournalError when the
+    run cannot even begin. Whatever goes wrong later ends the run in its journal instead.
+    """
+    controller = Controller(plan_for(setup.method, setup.rig))
+    world = open_simulated(setup.rig, setup.cell_path, stated_values(setup.method), setup.seed)
+    copies = {"method.yaml": setup.method_path, "rig.yaml": setup.rig_path, "cell.yaml": setup.cell_path}
+    folder = RunFolder.create(runs, setup.method.name, now.date(), copies)
+    with folder.host.open("x", encoding="utf-8") as file:
+        write_json(file, describe_host(now))
+    bench = Bench(world, setup.rig)
+    journal = Journal(folder.journal, sync=setup.rig.record.sync)
+    try:
+        bench.connect()
+        journal.write("run", bench.now_s, first_line(setup), durable=True)
+        session = Random(f"{setup.seed}/session").randrange(1, 1 << 32)
+        bench.begin_run(session, setup.method.ends_when.volume_above_mL)
+        Driver(controller, bench, journal, word=word, observer=observer, keep_pace=keep_pace).run()
+    finally:
+        bench.close()
+        journal.close()
+    truth = world.truth()
+    with folder.truth.open("x", encoding="utf-8") as file:
+        write_json(file, truth)
+    return Rehearsal(folder, truth)
+
+
+def _sha256(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
