@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from firmware_protocol.errors import PeerProtocolError
-from firmware_protocol.frames import FrameReader, frame
+from firmware_protocol.frames import DELIMITER, FrameReader, frame
 from firmware_protocol.messages import (
     VERSION,
     AskStatus,
@@ -131,7 +131,7 @@ class SimulatedBoard:
         self._events = (self._events + 1) & 0xFFFF
 
     def _send(self, number: int, message: Message) -> None:
-        data = frame(encode(Role.BOARD, Packet(number, self.boot, message)))
+        data = DELIMITER + frame(encode(Role.BOARD, Packet(number, self.boot, message)))
         self._outbox.append((self.now_us + self._settings.latency_us, data))
 
     def _ms(self) -> int:

@@ -6,10 +6,10 @@ import pytest
 from bench_stub import PerfectBench
 from plans import FixedSettings, plan
 
+from titrator.control.actions import Enter, Finish, Halt, Log, MoveTo, Sample
 from titrator.control.controller import Controller
 from titrator.control.ends import Cause
 from titrator.control.events import Begin, Halted, LinkLost, MoveDone, OperatorSaid, Reading, Tick, Trouble, Word
-from titrator.control.actions import Enter, Finish, Halt, Log, MoveTo, Sample
 from titrator.control.states import State
 
 

@@ -101,7 +101,6 @@ def test_uncertainty_either_way(tmp_path: Path) -> None:
         (GOOD.replace("1", "true", 1), ["1:9: expected a whole number, the version of the format, got true"]),
         (GOOD.replace("1", "1.0", 1), ["1:9: expected a whole number, the version of the format, got 1.0"]),
         (GOOD.replace("name", "nam"), [
-            "1:1: expected the key 'name' (Name.), got none",
             f"2:1: expected one of the keys {ALL}, got 'nam' (did you mean name? unknown here)",
         ]),
         (GOOD + "switch: yes\n", ['4:9: expected true or false, got "yes"']),
@@ -110,7 +109,6 @@ def test_uncertainty_either_way(tmp_path: Path) -> None:
         (GOOD.replace("way: drops, ", ""), ["3:1: expected the key 'way' in 'pour', got a section without it"]),
         (GOOD.replace("way: drops", "way: buckets"), ['3:13: expected drops or stream, got "buckets"']),
         (GOOD.replace("drop: 50 uL", "drip: 50 uL"), [
-            "3:1: expected the key 'drop' in 'pour' (A drop.), got none",
             "3:20: expected one of the keys way, drop, got 'drip' (did you mean drop? unknown here)",
         ]),
         (GOOD.replace("{way: drops, drop: 50 uL}", "[1, 2]"), [

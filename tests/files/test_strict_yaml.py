@@ -108,6 +108,8 @@ def test_plain_values_follow_the_core_schema(tmp_path: Path, text: str, value: o
         (b"a: 1\n---\nb: 2\n", ["2:1: expected one document, got the start of another (---)"]),
         (b"? [a, b]\n: 1\n", ["1:3: expected a word as key, got a list of 2"]),
         (b"{? {a: 1} : 2}\n", ["1:4: expected a word as key, got a section with the keys a"]),
+        (b'"\\ud800": 1\n', ['1:1: expected a key of printable characters on one line, got "\\ud800"']),
+        (b'"a\\nb": 1\n', ['1:1: expected a key of printable characters on one line, got "a\\nb"']),
         (b"a: [1, 2\nb: 3\n", None),
         (b"a: b: c\n", None),
         (b"a: 'open\n", None),

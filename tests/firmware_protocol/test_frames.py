@@ -7,7 +7,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware_protocol.errors import OwnProtocolError, PeerProtocolError
-from firmware_protocol.frames import MOST_CONTENT, MOST_ENCODED, MOST_STUFFED, FrameReader, frame, stuff, unframe, unstuff
+from firmware_protocol.frames import (
+    MOST_CONTENT,
+    MOST_ENCODED,
+    MOST_STUFFED,
+    FrameReader,
+    frame,
+    stuff,
+    unframe,
+    unstuff,
+)
 
 CONTENTS = st.binary(min_size=1, max_size=MOST_CONTENT)
 ZEROISH = st.lists(st.sampled_from([0, 0, 1, 2, 255]), min_size=1, max_size=MOST_CONTENT).map(bytes)

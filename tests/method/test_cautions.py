@@ -1,7 +1,7 @@
 """Cautions: codes, limits and wording.
 
-Outside sources: CLP Annex VI (index numbers beside each) for codes and concentration limits, GHS Annex 3 for the wording
-of the statements; mass fractions of 1 mol/L acids from densities in common tables (from memory).
+Outside sources: CLP Annex VI (index numbers beside each) for codes and concentration limits, GHS Annex 3 for the
+wording of the statements; mass fractions of 1 mol/L acids from densities in common tables (from memory).
 """
 
 from pathlib import Path

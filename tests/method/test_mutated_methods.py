@@ -11,53 +11,12 @@ from titrator.method import Method, cautions_text, load_method
 
 GOOD = (Path(__file__).parent / "good.yaml").read_text("utf-8")
 LINES = GOOD.splitlines(keepends=True)
-SNIPPETS = st.one_of(
-    st.sampled_from(
-        [
-            "",
-            " ",
-            "\n",
-            "  ",
-            ":",
-            "- ",
-            "{",
-            "}",
-            "[",
-            "]",
-            ",",
-            "#",
-            "'",
-            '"',
-            "|",
-            ">",
-            "&a ",
-            "*a",
-            "<<: ",
-            "? ",
-            "!",
-        ]
-        + [
-            "\t",
-            "\0",
-            "---\n",
-            "null",
-            "~",
-            "no",
-            "true",
-            ".nan",
-            ".inf",
-            "-1",
-            "0",
-            "1e9",
-            "010",
-            "12:30",
-            "0 mL",
-            "1 s",
-        ]
-        + ["1e999 mL", "mL", "20 K", "-5 °C", "blank", "fixed", "none", "step: 1 mL\n", "format: 1\n", "\ud7ff", "µ"]
-    ),
-    st.text(max_size=5),
+PIECES = (
+    *("", " ", "\n", "  ", ":", "- ", "{", "}", "[", "]", ",", "#", "'", '"', "|", ">", "&a ", "*a", "<<: ", "? ", "!"),
+    *("\t", "\0", "---\n", "null", "~", "no", "true", ".nan", ".inf", "-1", "0", "1e9", "010", "12:30", "0 mL", "1 s"),
+    *("1e999 mL", "mL", "20 K", "-5 °C", "blank", "fixed", "none", "step: 1 mL\n", "format: 1\n", "\ud7ff", "µ"),
 )
+SNIPPETS = st.one_of(st.sampled_from(PIECES), st.text(max_size=5))
 
 
 def outcome(path: Path, text: str) -> Method | FileProblem:

@@ -88,6 +88,6 @@ def test_a_failed_write_says_that_nothing_is_dosed(tmp_path):
 
 def test_not_a_number_is_refused_rather_than_written(tmp_path):
     journal = Journal(tmp_path / "journal.jsonl", sync=False)
-    with pytest.raises(ValueError, match="not JSON compliant|Out of range"):
+    with pytest.raises(ValueError, match=r"not JSON compliant|Out of range"):
         journal.write("point", 1.0, {"potential_mV": float("nan")})
     journal.close()

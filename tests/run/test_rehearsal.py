@@ -1,5 +1,6 @@
 """Dry runs of the demonstration through wire, board and cell (all simulated)."""
 
+import itertools
 import json
 
 import pytest
@@ -47,7 +48,7 @@ def test_all_readings_are_journaled_without_a_gap(done):
         assert len(block["times_ms"]) == len(block["uV"])
         expected += len(block["uV"])
     times = [t_ms for block in blocks for t_ms in block["times_ms"]]
-    assert {b - a for a, b in zip(times, times[1:], strict=False)} == {100}
+    assert {b - a for a, b in itertools.pairwise(times)} == {100}
 
 
 def test_the_same_seed_gives_the_same_journal_to_the_byte_and_another_seed_another(done, tmp_path):

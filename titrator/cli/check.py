@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import click
 
-from titrator.cli.failure import input_errors
+from titrator.cli.failure import Failure
+from titrator.files import FileProblem
 
 
 @click.command()
@@ -17,11 +19,15 @@ def check(method: Path, as_json: bool) -> None:
     """Validate the method file METHOD: every error with line, column and what was expected."""
     from titrator.method import cautions_text, load_method
 
-    with input_errors():
+    try:
         loaded = load_method(method)
+    except FileProblem as error:
+        if as_json:
+            problems = [{"line": each.line, "column": each.column, "text": each.text} for each in error.problems]
+            _print_json({"method": None, "valid": False, "problems": problems, "cautions": []})
+        raise Failure(str(error)) from error
     if as_json:
-        document = {"method": loaded.name, "valid": True, "cautions": cautions_text(loaded)}
-        click.echo(json.dumps(document, ensure_ascii=False, indent=2))
+        _print_json({"method": loaded.name, "valid": True, "problems": [], "cautions": cautions_text(loaded)})
         return
     sought = loaded.find.equivalence_points
     points = "no equivalence point (a blank)" if sought == 0 else f"{sought} equivalence point{'s' * (sought > 1)}"
@@ -33,3 +39,7 @@ def check(method: Path, as_json: bool) -> None:
     click.echo()
     for line in cautions_text(loaded):
         click.echo(line)
+
+
+def _print_json(document: dict[str, Any]) -> None:
+    click.echo(json.dumps(document, ensure_ascii=False, indent=2))

@@ -41,8 +41,10 @@ def dry_run(ctx: click.Context, **options: Any) -> None:
 def _rehearse_and_report(options: dict[str, Any], interruption: Any) -> int:
     import datetime
 
+    from titrator.bench.errors import BenchError
     from titrator.cli.output import console, print_json, show_cautions
     from titrator.method import cautions_text
+    from titrator.record.journal import JournalError
     from titrator.report.closing import show_closing
     from titrator.run.rehearsal import rehearse
 
@@ -54,7 +56,10 @@ def _rehearse_and_report(options: dict[str, Any], interruption: Any) -> int:
         click.echo(f"Rehearsing {setup.method.name!r} on the simulated cell, seed {setup.seed}.", err=as_json)
         pace = _pace(options["pace"])
         now = datetime.datetime.now().astimezone()
-        rehearsal = rehearse(setup, options["out"], now, word=interruption.word, **pace)
+        try:
+            rehearsal = rehearse(setup, options["out"], now, word=interruption.word, **pace)
+        except (BenchError, JournalError) as error:
+            raise Failure(str(error), NOT_DONE) from error
         document = _report(rehearsal, options, started)
     if as_json:
         print_json(document)
@@ -77,7 +82,7 @@ def _setup(options: dict[str, Any]) -> Any:
         path = options[what] or getattr(method.rehearsal, what)
         if path is None:
             raise Failure(
-                f"{method_path}: expected the {what} of the rehearsal under `rehearsal:`, or --{what} FILE; got neither",
+                f"{method_path}: expected the {what} of the rehearsal under `rehearsal:` or --{what} FILE, got neither",
                 WRONG_INPUT,
             )
         paths[what] = path
@@ -98,10 +103,10 @@ def _pace(pace: float | None) -> dict[str, Any]:
         if ahead_s > 0.0:
             time.sleep(ahead_s)
 
-    def observe(_state: State, why: str, point: Point | None) -> None:
-        if point is None:
+    def observe(state: State, why: str, point: Point | None) -> None:
+        if point is None and state is not State.DECIDING:
             click.echo(f"  {why}", err=True)
-        else:
+        elif point is not None:
             settled = "settled" if point.settled else "not settled"
             click.echo(
                 f"  point {point.number}: {point.volume_mL:.4f} mL, {point.potential_mV:.1f} mV, {settled} after "

@@ -85,15 +85,18 @@ def _evaluate_csv(path: Path, options: dict[str, Any]) -> dict[str, Any]:
 
         method = load_method(options["method"])
         expectation, sought = expectation_of(method, None), method.find.equivalence_points
-    table = read_csv(path, volume_unit=options["volume_unit"], signal_unit=options["signal_unit"])
-    evaluation = find_equivalence_points(table.curve, expectation)
-    document = csv_document(path.name, table, evaluation)
+    try:
+        curve = read_csv(path, volume_unit=options["volume_unit"], signal_unit=options["signal_unit"])
+    except ValueError as error:  # --volume-unit or --signal-unit names no unit
+        raise Failure(str(error)) from error
+    evaluation = find_equivalence_points(curve, expectation)
+    document = csv_document(path.name, evaluation)
     if options["out"] is not None:
-        _store(path, table, evaluation, document, options["out"])
+        _store(path, curve, evaluation, document, options["out"])
     return {"run": None, **document, "sought": sought}
 
 
-def _store(path: Path, table: Any, evaluation: Any, document: dict[str, Any], out: Path) -> None:
+def _store(path: Path, curve: Any, evaluation: Any, document: dict[str, Any], out: Path) -> None:
     """Write the evaluation of a CSV and its figures into `out`; an earlier one there is not overwritten."""
     from titrator.record.run_folder import write_json
     from titrator.report.figure import draw_curve
@@ -103,7 +106,7 @@ def _store(path: Path, table: Any, evaluation: Any, document: dict[str, Any], ou
         with (out / f"{path.stem}-evaluation.json").open("x", encoding="utf-8") as file:
             write_json(file, document)
         for ending in ("png", "svg"):
-            draw_curve(table.curve, evaluation, path.name, out / f"{path.stem}-curve.{ending}")
+            draw_curve(curve, evaluation, path.name, out / f"{path.stem}-curve.{ending}")
     except OSError as error:
         raise Failure(
             f"{out}: expected to write the evaluation there, got: {error}. Choose a folder of its own with --out"

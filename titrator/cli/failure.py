@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from titrator.files import FileProblem
+from titrator.files import InputProblem
 
 DONE, NOT_DONE, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
 
 
-class Failure(Exception):
+class Failure(Exception):  # noqa: N818 - not an error of the program: its way to give up
     """Ends a command with `text` on standard error and exit status `status`."""
 
     def __init__(self, text: str, status: int = WRONG_INPUT) -> None:
@@ -21,16 +21,8 @@ class Failure(Exception):
 
 @contextmanager
 def input_errors() -> Iterator[None]:
-    """Within this, a problem of a file or a folder ends the command with status 2, one of the bench with status 1."""
-    from titrator.bench.errors import BenchError
-    from titrator.record.journal import JournalError
-    from titrator.record.journal_reader import JournalDamagedError
-    from titrator.record.run_folder import RunFolderError
-    from titrator.run.plan import PlanError
-
+    """Within this, wrong input ends the command with its message and status 2."""
     try:
         yield
-    except (FileProblem, RunFolderError, JournalDamagedError, PlanError) as error:
+    except InputProblem as error:
         raise Failure(str(error)) from error
-    except (BenchError, JournalError) as error:
-        raise Failure(str(error), NOT_DONE) from error

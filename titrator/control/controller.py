@@ -1,7 +1,7 @@
 """The controller: events in, actions out.
 
-Deciding and waiting are apart. What volume next (`increments`), when is a reading worth logging (`settling`) and when is
-it enough (`ends`, `electrode_watch`) are small rules; this module only joins them and keeps the run safe: whatever
+Deciding and waiting are apart. What volume next (`increments`), when is a reading worth logging (`settling`) and when
+is it enough (`ends`, `electrode_watch`) are small rules; this module only joins them and keeps the run safe: whatever
 is doubtful goes through `halting`, and nothing moves in a state of rest.
 """
 

@@ -33,8 +33,8 @@ class ElectrodeExpectation:
 
 
 _ANSWER_NOISES = 10.0
-"""…and this many times the noise of one reading, so that slow drift of a dead input is no answer. The first drops change
-the potential of a living redox or pH electrode by tens of millivolts."""
+"""…and this many times the noise of one reading, so that slow drift of a dead input is no answer. The first drops
+change the potential of a living redox or pH electrode by tens of millivolts."""
 
 
 class ElectrodeWatch:
@@ -118,8 +118,8 @@ class ElectrodeWatch:
             return None
         return self._ending(
             f"the potential has changed by only {change_mV:.2f} mV after {point.volume_mL:.3f} mL of titrant",
-            "electrode dead, coated or not covered by the liquid; input open or shorted; burette empty, its tip blocked "
-            "or outside the vessel; stirrer standing still",
+            "electrode dead, coated or not covered by the liquid; input open or shorted; burette empty, its tip "
+            "blocked or outside the vessel; stirrer standing still",
         )
 
     @staticmethod

@@ -13,9 +13,9 @@ import math
 from titrator.control.point import Point
 
 STANDS_OUT = 4.0
-"""Least ratio of slopes. The weakest jump that hand practice still evaluates (a polyprotic acid's shallow step, a dilute
-redox pair) stands out some 5 to 10 times (common practice); 4 leaves room, and a smooth limb without a jump gives < 3
-between the additions of an adaptive rule."""
+"""Least ratio of slopes. The weakest jump that hand practice still evaluates (a polyprotic acid's shallow step, a
+dilute redox pair) stands out some 5 to 10 times (common practice); 4 leaves room, and a smooth limb without a jump
+gives < 3 between the additions of an adaptive rule."""
 _CERTAIN = 3.0
 """Standard errors by which one slope must exceed another."""
 
@@ -44,15 +44,15 @@ class JumpWatch:
         self.points_past_last += 1
         slope = abs(point.potential_mV - before.potential_mV) / run_mL
         error = math.hypot(_sd_mV(point), _sd_mV(before)) / run_mL
-        self._learn(slope, error, point, before)
+        self._learn(slope, error, point)
 
-    def _learn(self, slope: float, error: float, point: Point, before: Point) -> None:
+    def _learn(self, slope: float, error: float, point: Point) -> None:
         if self._peak is None:
-            self._before_the_climb(slope, error, point, before)
+            self._before_the_climb(slope, error, point)
         else:
             self._in_the_climb(slope, error, point)
 
-    def _before_the_climb(self, slope: float, error: float, point: Point, before: Point) -> None:
+    def _before_the_climb(self, slope: float, error: float, point: Point) -> None:
         if self._least is None or slope + error < self._least[0] + self._least[1]:
             self._least = (slope, error)
             self._foot_mV = point.potential_mV

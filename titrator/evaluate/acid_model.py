@@ -78,8 +78,12 @@ class AcidModel:
         lines = [
             Parameter(jump_mL, float(np.min(volume_mL)), float(np.max(volume_mL))),
             Parameter(half, low, high, prior_sd=5.0 * span),
-            Parameter(neutral, neutral - 6.0 * slope - 200.0 * (self.unit == "mV"), neutral + 6.0 * slope + 200.0,
-                      prior_sd=0.4 * slope if self.unit != "mV" else 100.0),
+            Parameter(
+                neutral,
+                neutral - 6.0 * slope - 200.0 * (self.unit == "mV"),
+                neutral + 6.0 * slope + 200.0,
+                prior_sd=0.4 * slope if self.unit != "mV" else 100.0,
+            ),
             Parameter(slope, 0.3 * slope, 4.0 * slope, prior_sd=0.1 * slope),
             Parameter(width, -45.0, 10.0, prior_sd=15.0),
             Parameter(0.3, -0.1, 1.05, prior_sd=0.3),

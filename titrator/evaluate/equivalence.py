@@ -27,17 +27,24 @@ def volume_sd_mL(volume_mL: FloatArray) -> float:
     """
     digit = decimal_step(volume_mL) / np.sqrt(12.0)
     least_step = float(np.min(np.diff(volume_mL)))
-    return max(2e-4 * float(np.ptp(volume_mL)), min(digit, 0.1 * least_step))
+    return max(2e-4 * float(np.ptp(volume_mL)), min(float(digit), 0.1 * least_step))
 
 
 def _taken_with_warning(curve: Curve) -> list[str]:
+    """Return a sentence for volumes that step back and one for volumes that come again, with the first of each."""
     warnings = []
     if curve.steps_back:
+        at = int(np.argmax(np.diff(curve.volume_mL) < 0.0))
         times = "once" if curve.steps_back == 1 else f"{curve.steps_back} times"
-        warnings.append(f"the volume steps back {times}: the readings were put in order of volume")
+        warnings.append(
+            f"the volume steps back {times} (from {curve.volume_mL[at]:g} to {curve.volume_mL[at + 1]:g} mL): "
+            "the readings were put in order of volume"
+        )
     if curve.repeats:
-        noun = "reading stands" if curve.repeats == 1 else "readings stand"
-        warnings.append(f"{curve.repeats} {noun} at a volume given before: readings at one volume were averaged")
+        values, counts = np.unique(curve.volume_mL, return_counts=True)
+        first = float(values[np.argmax(counts > 1)])
+        noun = "reading repeats a volume" if curve.repeats == 1 else "readings repeat a volume"
+        warnings.append(f"{curve.repeats} {noun} ({first:g} mL first): readings at one volume were averaged")
     return warnings
 
 
@@ -45,10 +52,7 @@ def _chosen(search: Search, sought: int | None) -> tuple[list[Jump], list[Jump]]
     """Return the jumps to report and those left out, each in order of volume."""
     clear = [jump for jump in search.jumps if jump.clear]
     by_prominence = sorted(search.jumps, key=lambda jump: -jump.prominence)
-    if sought is None:
-        taken = clear or by_prominence[:1]
-    else:
-        taken = by_prominence[:sought]
+    taken = (clear or by_prominence[:1]) if sought is None else by_prominence[:sought]
     return (
         sorted(taken, key=lambda jump: jump.steepest),
         [jump for jump in search.jumps if jump not in taken],
@@ -106,6 +110,8 @@ def _unexpected(model: FittedModel) -> list[str]:
 def _left_out(ordered: Curve, others: list[Jump], sought: int | None) -> list[str]:
     sentences = []
     for jump in others:
+        if sought is not None and not jump.clear:
+            continue
         middle = float(np.mean(ordered.volume_mL[jump.steepest : jump.steepest + 2]))
         kind = "another jump" if jump.clear else "a shallow jump"
         wanted = "was not reported" if sought is None else f"is not among the {sought} sought"

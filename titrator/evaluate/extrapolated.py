@@ -19,9 +19,7 @@ FURTHEST = 5.0
 """No further than this many times the volume delivered."""
 
 
-def extrapolated(
-    ordered: Curve, sd_signal: FloatArray, expectation: Expectation, reason: str
-) -> tuple[Estimate, ...]:
+def extrapolated(ordered: Curve, sd_signal: FloatArray, expectation: Expectation, reason: str) -> tuple[Estimate, ...]:
     """Return the equivalence point that the first branch of a redox titration points to, or nothing.
 
     Only a method that states formal potentials (rising curve) allows it: the first branch alone cannot tell how far it
@@ -56,5 +54,7 @@ def extrapolated(
         return ()
     value, half = found.equivalence_volume_mL, float(student_t.ppf(0.975, min(found.dof, 1e6))) * found.u_mL
     return (
-        Estimate(value, found.u_mL, (value - half, value + half), "model-fit", "extrapolated: " + reason.split(":")[0]),
+        Estimate(
+            value, found.u_mL, (value - half, value + half), "model-fit", "extrapolated: " + reason.partition(":")[0]
+        ),
     )

@@ -65,6 +65,34 @@ class _Secants:
     upper: FloatArray
 
 
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """The readings low..high of a curve, with the upper limit of the flattest secant before and behind each of them."""
+
+    secants: list[_Secants]
+    signal: FloatArray
+    low: int
+    high: int
+    before: FloatArray
+    behind: FloatArray
+
+    def feet(self, start: int, end: int) -> tuple[int, int]:
+        """Return the reading where the flattest secant before `start` ends and that where the one behind `end` begins."""
+        left = self.low + int(np.argmax(self.before[self.low : start + 1] == self.before[start]))
+        right = self.high - int(np.argmax(self.behind[end : self.high + 1][::-1] == self.behind[end]))
+        return left, right
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    """A steep secant from reading `start` to `end`, and how far it stands above the flatter branch."""
+
+    prominence: float
+    start: int
+    end: int
+    ratio: float
+
+
 def median_of_three(signal: FloatArray) -> FloatArray:
     """Return the signal with each inner reading replaced by the median of itself and its neighbours."""
     if len(signal) < 5:
@@ -89,8 +117,7 @@ def _secants(volume_mL: FloatArray, signal: FloatArray, sd: FloatArray, z: float
     return found
 
 
-def _flattest(secants: list[_Secants], low: int, high: int) -> tuple[FloatArray, FloatArray]:
-    """Return, for each reading of low..high, the smallest upper limit of the secants before it and behind it."""
+def _part(secants: list[_Secants], signal: FloatArray, low: int, high: int) -> _Part:
     before, behind = np.full(high + 1, np.inf), np.full(high + 1, np.inf)
     for each in secants:
         starts = np.arange(low, high - each.lag + 1)
@@ -101,59 +128,47 @@ def _flattest(secants: list[_Secants], low: int, high: int) -> tuple[FloatArray,
         behind[starts] = np.minimum(behind[starts], upper)
     before[low:] = np.minimum.accumulate(before[low:])
     behind[low:] = np.minimum.accumulate(behind[low:][::-1])[::-1]
-    return before, behind
+    return _Part(secants, signal, low, high, before, behind)
 
 
-def _best(
-    secants: list[_Secants], signal: FloatArray, low: int, high: int, least_rise: float
-) -> tuple[float, int, _Secants, float] | None:
-    """Return prominence, start, secants and ratio of the most prominent jump among readings low..high."""
-    before, behind = _flattest(secants, low, high)
-    best: tuple[float, int, _Secants, float] | None = None
-    for each in secants:
-        starts = np.arange(low, high - each.lag + 1)
+def _best(part: _Part, least_rise: float) -> _Candidate | None:
+    """Return the most prominent steep secant of a part whose branches are flatter on both sides."""
+    best: _Candidate | None = None
+    for each in part.secants:
+        starts = np.arange(part.low, part.high - each.lag + 1)
         if len(starts) == 0:
             continue
-        branch = np.maximum(before[starts], behind[starts + each.lag])
+        branch = np.maximum(part.before[starts], part.behind[starts + each.lag])
         lower = each.lower[starts]
-        with np.errstate(invalid="ignore"):
-            prominence = np.where(np.isfinite(branch) & (lower > SHALLOW_RATIO * branch), lower - branch, -np.inf)
+        steep = np.isfinite(branch) & (lower > SHALLOW_RATIO * branch)
+        prominence = np.where(steep, lower - np.where(steep, branch, 0.0), -np.inf)
         for k in np.argsort(-prominence, kind="stable"):
-            if not prominence[k] > (best[0] if best else 0.0):
+            if not prominence[k] > (best.prominence if best else 0.0):
                 break
-            left, right = _feet(before, behind, int(starts[k]), int(starts[k]) + each.lag, low, high)
-            if signal[right] - signal[left] >= least_rise:
+            start, end = int(starts[k]), int(starts[k]) + each.lag
+            left, right = part.feet(start, end)
+            if part.signal[right] - part.signal[left] >= least_rise:
                 ratio = float(lower[k] / branch[k]) if branch[k] > 0.0 else np.inf
-                best = (float(prominence[k]), int(starts[k]), each, ratio)
+                best = _Candidate(float(prominence[k]), start, end, ratio)
                 break
     return best
 
 
-def _feet(before: FloatArray, behind: FloatArray, start: int, end: int, low: int, high: int) -> tuple[int, int]:
-    """Return the reading where the flattest secant before `start` ends and the one where that behind `end` begins."""
-    left = low + int(np.argmax(before[low : start + 1] == before[start]))
-    right = high - int(np.argmax(behind[end : high + 1][::-1] == behind[end]))
-    return left, right
-
-
-def _collect(
-    secants: list[_Secants], volume_mL: FloatArray, signal: FloatArray, low: int, high: int, least_rise: float
-) -> list[Jump]:
-    """Return all jumps among readings low..high: the most prominent, then those on either side of it."""
-    if high - low < 3:
+def _collect(part: _Part, volume_mL: FloatArray, least_rise: float) -> list[Jump]:
+    """Return all jumps of a part: the most prominent, then those on either side of it."""
+    if part.high - part.low < 3:
         return []
-    best = _best(secants, signal, low, high, least_rise)
+    best = _best(part, least_rise)
     if best is None:
         return []
-    prominence, start, each, ratio = best
-    end = start + each.lag
-    slopes = np.diff(signal[start : end + 1]) / np.diff(volume_mL[start : end + 1])
-    before, behind = _flattest(secants, low, high)
-    left, right = _feet(before, behind, start, end, low, high)
-    jump = Jump(start + int(np.argmax(slopes)), left, right, prominence, each.lag, ratio >= CLEAR_RATIO)
-    lower_part = _collect(secants, volume_mL, signal, low, start, least_rise)
-    upper_part = _collect(secants, volume_mL, signal, end, high, least_rise)
-    return [*lower_part, jump, *upper_part]
+    start, end = best.start, best.end
+    slopes = np.diff(part.signal[start : end + 1]) / np.diff(volume_mL[start : end + 1])
+    left, right = part.feet(start, end)
+    steepest = start + int(np.argmax(slopes))
+    jump = Jump(steepest, left, right, best.prominence, end - start, best.ratio >= CLEAR_RATIO)
+    lower_part = _part(part.secants, part.signal, part.low, start)
+    upper_part = _part(part.secants, part.signal, end, part.high)
+    return [*_collect(lower_part, volume_mL, least_rise), jump, *_collect(upper_part, volume_mL, least_rise)]
 
 
 def _coarse_jump(volume_mL: FloatArray, signal: FloatArray, least_rise: float) -> Jump | None:
@@ -179,9 +194,9 @@ def _why_none(secants: list[_Secants], signal: FloatArray, least_rise: float) ->
     last = len(signal) - 1
     if float(np.ptp(signal)) < least_rise:
         return "the signal hardly changes over the whole curve: no jump stands above the noise"
-    before, behind = _flattest(secants, 0, last)
-    steepest_before = max(float(np.max(each.lower / np.maximum(before[: -each.lag], 1e-300))) for each in secants)
-    steepest_behind = max(float(np.max(each.lower / np.maximum(behind[each.lag :], 1e-300))) for each in secants)
+    part = _part(secants, signal, 0, last)
+    steepest_before = max(float(np.max(each.lower / np.maximum(part.before[: -each.lag], 1e-300))) for each in secants)
+    steepest_behind = max(float(np.max(each.lower / np.maximum(part.behind[each.lag :], 1e-300))) for each in secants)
     if steepest_before >= SHALLOW_RATIO and steepest_before >= steepest_behind:
         return (
             "the curve steepens towards its end and does not flatten again: the branch behind the jump is missing, "
@@ -212,7 +227,7 @@ def find_jumps(
         smooth = median_of_three(sign * signal)
         secants = _secants(volume_mL, smooth, sd_signal, z)
         judged = stated or count >= FEWEST_JUDGED
-        jumps = _collect(secants, volume_mL, smooth, 0, count - 1, least_rise) if judged else []
+        jumps = _collect(_part(secants, smooth, 0, count - 1), volume_mL, least_rise) if judged else []
         if not jumps and not stated:
             coarse = _coarse_jump(volume_mL, sign * signal, least_rise)
             jumps = [coarse] if coarse else []

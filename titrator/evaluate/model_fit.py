@@ -71,7 +71,7 @@ class Fit:
 
     @property
     def u_mL(self) -> float:
-        """Standard uncertainty of the equivalence volume in mL: by the scatter, scaled by the misfit, and by the lag."""
+        """Standard uncertainty of the equivalence volume in mL: scatter (scaled by the misfit) and lag."""
         return math.hypot(self.scale * math.sqrt(self.covariance[0, 0]), self.u_lag_mL)
 
     @property

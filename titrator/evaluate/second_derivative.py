@@ -9,6 +9,9 @@ import numpy as np
 from titrator.evaluate.curve import FloatArray
 from titrator.evaluate.derivative import Derivative
 
+MOST_RESOLVED = 0.5
+"""However many readings resolve the jump, half of the interval's rectangle stays: differences are not derivatives."""
+
 
 @dataclass(frozen=True, eq=False)
 class SecondDifferences:
@@ -61,16 +64,17 @@ def zero_of_second_derivative(
 ) -> Zero | str:
     """Return the zero at the steepest interval of a rising curve, or the reason why there is none.
 
-    The scatter is carried by the secants' own partial derivatives; the discretisation by the interval as a rectangle,
-    the less of it the more readings resolve the jump (neighbouring secants nearly as steep as the steepest).
+    The scatter is carried by the secants' own partial derivatives; the discretisation by the widest of the three
+    intervals that the zero rests on, as a rectangle, the less of it the more readings resolve the jump (neighbouring
+    secants nearly as steep as the steepest).
     """
     zero = zero_beside(second_differences(derivative), steepest)
     if zero is None:
         return "the second differences do not change sign at the steepest interval"
-    width = float(derivative.width_mL[steepest])
+    width = float(np.max(derivative.width_mL[steepest - 1 : steepest + 2]))
     scatter = _carried(derivative, steepest, sd_signal, sd_volume_mL)
     near = derivative.slope[[steepest - 1, steepest + 1]]
-    resolved = float(np.clip(np.mean(near) / derivative.slope[steepest], 0.0, 0.7))
+    resolved = float(np.clip(np.mean(near) / derivative.slope[steepest], 0.0, MOST_RESOLVED))
     return Zero(zero, float(np.hypot(scatter, (1.0 - resolved) * width / np.sqrt(12.0))))
 
 

@@ -17,8 +17,8 @@ from titrator.evaluate.jump import Jump
 from titrator.evaluate.model_fit import HUBER_LIMIT, FitData
 from titrator.evaluate.second_derivative import Zero, zero_of_second_derivative
 
-GAP_SHARE = 0.6
-"""The intervals that hold this share of the rise of a jump are its gap; with one reading or none in it, it is coarse."""
+GAP_SHARE = 0.8
+"""The intervals that hold this share of a jump's rise are its gap; with one reading or none in it, it is coarse."""
 AGREEMENT = 2.5
 """Ways further apart than this many times their combined standard uncertainty disagree."""
 
@@ -122,14 +122,16 @@ def _reported(
     """Return way, volume, u, degrees of freedom, interval and warnings of the value to report."""
     low, high, inside = gap_of(stretch)
     fit = fitted.fit
-    good = fit is not None and fitted.misfit <= GOOD_MISFIT and low - 0.5 * (high - low) <= fit.x[0] <= high + 0.5 * (
-        high - low
+    good = (
+        fit is not None
+        and fitted.misfit <= GOOD_MISFIT
+        and low - 0.5 * (high - low) <= fit.x[0] <= high + 0.5 * (high - low)
     )
     warnings: list[str] = []
     if inside <= 1:
         warnings.append(
-            f"coarse: {'one reading lies' if inside else 'no reading lies'} on the jump between {low:g} and {high:g} mL; "
-            "smaller additions there would place the equivalence point better"
+            f"coarse: {'one reading lies' if inside else 'no reading lies'} on the jump between {low:g} and "
+            f"{high:g} mL; smaller additions there would place the equivalence point better"
         )
     if fit is not None and good and (inside > 1 or known_model):
         value, u = fit.equivalence_volume_mL, math.hypot(fit.u_mL, fitted.u_choice_mL)
@@ -164,8 +166,8 @@ def _disagreement(ways: list[Way]) -> list[str]:
         for other, other_volume, other_u in told[k + 1 :]:
             if abs(volume - other_volume) > AGREEMENT * math.hypot(u, other_u):
                 warnings.append(
-                    f"{name} ({volume:.4f} mL, u {u:.4f}) and {other} ({other_volume:.4f} mL, u {other_u:.4f}) disagree "
-                    "beyond their uncertainties"
+                    f"{name} ({volume:.4f} mL, u {u:.4f}) and {other} ({other_volume:.4f} mL, u {other_u:.4f}) "
+                    "disagree beyond their uncertainties"
                 )
     return warnings
 

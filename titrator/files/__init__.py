@@ -5,13 +5,14 @@ Imports nothing of ours. Method, rig and cell files are all read through `load`.
 
 from titrator.files.load import load
 from titrator.files.models import Finding, StrictModel, UncertainConcentration, UncertainNumber, UncertainVolume
-from titrator.files.problems import FileProblem, Problem
+from titrator.files.problems import FileProblem, InputProblem, Problem
 from titrator.files.strict_yaml import Document, read_yaml
 
 __all__ = [
     "Document",
     "FileProblem",
     "Finding",
+    "InputProblem",
     "Problem",
     "StrictModel",
     "UncertainConcentration",

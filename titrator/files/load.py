@@ -36,8 +36,15 @@ def load(path: str | Path, model: type[M], *, across: Sequence[Check] = ()) -> M
         sections = {name: getattr(loaded, name) for name in model.model_fields}
     except ValidationError as error:
         details = error.errors(include_url=False)
+        misspelt = {
+            (*detail["loc"][:-1], _meant(model, detail["loc"]))
+            for detail in details
+            if detail["type"] == "extra_forbidden"
+        }
         for detail in details:
-            problems.extend(_problems(document, model, detail))
+            # A misspelt key is one mistake: that the right one is missing would be a second line for it.
+            if detail["type"] != "missing" or detail["loc"] not in misspelt:
+                problems.extend(_problems(document, model, detail))
         sections = _valid_sections(document, model, {detail["loc"][0] for detail in details if detail["loc"]})
     for check in across:
         names = list(inspect.signature(check).parameters)
@@ -165,13 +172,22 @@ def _spoken(way: Sequence[str | int]) -> str:
     return ".".join(str(step) for step in way)
 
 
-def _unknown_key(model: type[StrictModel], location: Sequence[str | int]) -> str:
-    key = str(location[-1])
+def _known_keys(model: type[StrictModel], location: Sequence[str | int]) -> list[str]:
     section = section_model(model, location[:-1])
-    known = list(fields_by_key(section)) if section else []
-    near = difflib.get_close_matches(key.lower(), known, n=1, cutoff=0.6)
-    meant = f"did you mean {near[0]}? " if near else ""
-    return f"expected one of the keys {', '.join(known)}, got '{key}' ({meant}unknown here)"
+    return list(fields_by_key(section)) if section else []
+
+
+def _meant(model: type[StrictModel], location: Sequence[str | int]) -> str | None:
+    """Return the known key nearest to an unknown one, or None if none is near."""
+    known = _known_keys(model, location)
+    return next(iter(difflib.get_close_matches(str(location[-1]).lower(), known, n=1, cutoff=0.6)), None)
+
+
+def _unknown_key(model: type[StrictModel], location: Sequence[str | int]) -> str:
+    near = _meant(model, location)
+    hint = f"did you mean {near}? " if near else ""
+    known = ", ".join(_known_keys(model, location))
+    return f"expected one of the keys {known}, got '{location[-1]}' ({hint}unknown here)"
 
 
 def _missing(model: type[StrictModel], location: Sequence[str | int], way: Sequence[str | int]) -> str:

@@ -29,7 +29,11 @@ class Problem:
         return one_line(f"{self.path}:{self.line}:{self.column}: {self.text}")
 
 
-class FileProblem(Exception):  # noqa: N818 - it reads as what it is: a problem of the file, not of the program
+class InputProblem(Exception):  # noqa: N818 - it reads as what it is: a problem of the input, not of the program
+    """Something that the user gave is wrong. The text says what was expected, what came, where, and what to do."""
+
+
+class FileProblem(InputProblem):
     """A file that cannot be taken. `problems` holds everything found, in order of line; `str()` gives a line each."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:

@@ -236,6 +236,8 @@ class _Composer:
                     self._refuse(event, f"expected a word as key, got {key.described()}")
             elif name == "<<" and not key.quoted:
                 self._refuse(event, "expected every key written out, got the merge key <<")
+            elif not name.isprintable():
+                self._refuse(event, f"expected a key of printable characters on one line, got {key.described()}")
             elif name in node.key_marks:
                 first = node.key_marks[name][0]
                 self._refuse(event, f"expected each key once, got '{_shortened(name)}' again (first in line {first})")

@@ -1,6 +1,6 @@
 """The method file: its schema, section by section, and what the sections mean together."""
 
-from titrator.method.hazards import cautions_text
+from titrator.method.caution_text import cautions_text
 from titrator.method.load import load_method
 from titrator.method.method import Method
 

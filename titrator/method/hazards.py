@@ -1,4 +1,4 @@
-"""Cautions: what the Globally Harmonized System says of the substances, what to wear, where the waste goes.
+"""The table of hazards: what the Globally Harmonized System says of substances, and where their waste goes.
 
 The table `hazards.yaml` beside this module carries the source of every classification. Suppliers differ; the safety
 data sheet in hand comes first, and the text says so.
@@ -8,16 +8,13 @@ from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from pydantic import Field
 
 from titrator.files import StrictModel, load
 from titrator.files.quantities import MolarMass_g_per_mol, NonNegativeNumber, NonNegativeRatio
 from titrator.files.texts import Text
-
-if TYPE_CHECKING:
-    from titrator.method.method import Method
 
 TABLE = Path(__file__).with_name("hazards.yaml")
 
@@ -72,46 +69,11 @@ class HazardFile(StrictModel):
 
 
 @cache
-def _file() -> HazardFile:
+def hazard_file() -> HazardFile:
+    """Return the table, read once."""
     return load(TABLE, HazardFile)
 
 
 def hazard_table() -> dict[str, Hazard]:
     """Return the substances of the table by name."""
-    return _file().substances
-
-
-def cautions_text(method: Method) -> list[str]:
-    """Return the cautions of a method, a line each: hazards, protection and waste, the laboratory's notes, general."""
-    table, statements = hazard_table(), _file().statements
-    lines = []
-    wastes: dict[str, None] = {}  # in order, each once
-    for substance in method.cautions.substances:
-        hazard = table[substance.name]
-        band = hazard.band(substance.concentration_mol_per_L)
-        lines.append(f"{_named(substance.name, substance.concentration_mol_per_L, hazard)}: {_classified(band)}.")
-        if band is not None:
-            lines.extend(f"  {code} {statements[code]}" for code in band.statements)
-        lines.append(f"  Source: {hazard.source}")
-        lines.extend(f"  {each}" for each in hazard.handling)
-        wastes[hazard.waste] = None
-    lines.extend(f"Waste: {waste}" for waste in wastes)
-    lines.extend(method.cautions.notes)
-    lines.extend(_file().general)
-    return lines
-
-
-def _named(name: str, concentration_mol_per_L: float | None, hazard: Hazard) -> str:
-    if concentration_mol_per_L is None:
-        return name
-    if hazard.density is None:
-        return f"{name}, {concentration_mol_per_L:g} mol/L"
-    percent = 100 * hazard.density.mass_fraction(concentration_mol_per_L)
-    return f"{name}, {concentration_mol_per_L:g} mol/L (about {percent:.1f} % by mass)"
-
-
-def _classified(band: Band | None) -> str:
-    if band is None or not band.statements:
-        return "not classified as hazardous"
-    signs = f" ({', '.join(band.pictograms)})" if band.pictograms else ""
-    return f"{band.signal}{signs}" if band.signal != "none" else f"no signal word{signs}"
+    return hazard_file().substances

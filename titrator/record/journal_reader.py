@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from titrator.files import InputProblem
 from titrator.record.journal import FIRST_PREV
 
 
-class JournalDamagedError(Exception):
+class JournalDamagedError(InputProblem):
     """A line before the last is not what was written: the record cannot be trusted from there on."""
 
 

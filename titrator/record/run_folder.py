@@ -10,11 +10,13 @@ import unicodedata
 from pathlib import Path
 from typing import Any
 
+from titrator.files import InputProblem
+
 _FOLDER = re.compile(r"(\d{4,})-\d{4}-\d{2}-\d{2}-.+")
 _LONGEST_NAME = 48
 
 
-class RunFolderError(Exception):
+class RunFolderError(InputProblem):
     """A run folder could not be made or found; the message says what to do."""
 
 

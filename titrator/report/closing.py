@@ -16,20 +16,25 @@ def show_closing(console: Console, document: dict[str, Any]) -> None:
     table.add_column(overflow="fold")
     for label, text in _rows(document):
         table.add_row(label, text)
-    console.print(table)
+    if console.is_terminal:
+        console.print(table)
+    else:  # a table pads its last column; a file should not hold that
+        with console.capture() as captured:
+            console.print(table)
+        for line in captured.get().splitlines():
+            console.out(line.rstrip())
     for warning in document["warnings"]:
         console.print(Text(f"Warning: {warning}", style="yellow"), soft_wrap=True)
 
 
 def _rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
     rows: list[tuple[str, Text]] = []
-    for result in document["results"]:
-        rows.append((f"{result['name']}", Text(_result(result))))
-    rows.extend(("equivalence point", Text(_point(point, document))) for point in document["equivalence_points"])
+    rows.extend((result["name"], Text(_result(result))) for result in document["results"])
+    rows.extend(("equivalence point", Text(_point(point))) for point in document["equivalence_points"])
     if not document["equivalence_points"]:
         rows.append(("equivalence point", Text("none found")))
-    rows.extend(("estimate only", Text(_point(point, document))) for point in document["estimates"])
-    rows.extend(("found by " + way["found_by"], Text(_way(way))) for way in document["ways"])
+    rows.extend(("estimate only", Text(_point(point))) for point in document["estimates"])
+    rows.extend(("by " + way["way"], Text(_way(way))) for way in document["by_method"])
     rows.extend(_truth_rows(document))
     rows.extend(_run_rows(document))
     return rows
@@ -44,7 +49,7 @@ def _result(result: dict[str, Any]) -> str:
     )
 
 
-def _point(point: dict[str, Any], document: dict[str, Any]) -> str:
+def _point(point: dict[str, Any]) -> str:
     low, high = point["interval_95_mL"]
     digits = max(3, _decimals(point["u_random_mL"]))
     potential = f" at {point['potential_mV']:.0f} mV" if point.get("potential_mV") is not None else ""
@@ -58,8 +63,8 @@ def _point(point: dict[str, Any], document: dict[str, Any]) -> str:
 def _way(way: dict[str, Any]) -> str:
     if way.get("volume_mL") is None:
         return f"not estimated: {way['reason']}"
-    digits = max(3, _decimals(way["u_mL"])) if way.get("u_mL") else 3
-    return f"{way['volume_mL']:.{digits}f} mL, u {way['u_mL']:.{digits}f} mL"
+    digits = max(3, _decimals(way["u_random_mL"])) if way.get("u_random_mL") else 3
+    return f"{way['volume_mL']:.{digits}f} mL, u {way['u_random_mL']:.{digits}f} mL"
 
 
 def _truth_rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
@@ -87,7 +92,7 @@ def _run_rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
 
 def _decimals(uncertainty: float) -> int:
     """Decimals that show `uncertainty` to two significant figures, as the GUM advises (JCGM 100:2008, 7.2.6)."""
-    if not 0.0 < uncertainty:
+    if not uncertainty > 0.0:
         return 3
     decimals = 0
     while uncertainty * 10.0**decimals < 9.95 and decimals < 9:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from titrator.evaluate.evaluation import Evaluation
 from titrator.evaluate.results import Result
 from titrator.run.evaluation import EvaluatedRun
 
+
 def run_document(evaluated: EvaluatedRun) -> dict[str, Any]:
     """Everything found in a run, units in the keys or beside the values; no times or paths of this machine."""
-    evaluation = evaluated.evaluation
     return {
         "name": evaluated.method.name,
         "simulated": evaluated.simulated_seed is not None,
@@ -20,11 +21,24 @@ def run_document(evaluated: EvaluatedRun) -> dict[str, Any]:
         "points": len(evaluated.curve),
         "duration_s": round(evaluated.duration_s, 3),
         "delivered_mL": evaluated.delivered_mL,
-        "equivalence_points": [point.to_json() for point in evaluation.equivalence_points],
-        "estimates": [estimate.to_json() for estimate in evaluation.estimates],
-        "ways": [way.to_json() for way in evaluation.by_method],
+        **evaluated.evaluation.to_json(),
         "results": [result.to_json() for result in evaluated.results],
         "warnings": evaluated.warnings,
+    }
+
+
+def csv_document(name: str, evaluation: Evaluation) -> dict[str, Any]:
+    """The same document of a curve that came as a CSV: what a file of two columns cannot tell is null."""
+    return {
+        "name": name,
+        "simulated": False,
+        "seed": None,
+        "state": None,
+        "additions": None,
+        "duration_s": None,
+        **evaluation.to_json(),
+        "results": [],
+        "warnings": list(evaluation.warnings),
     }
 
 
@@ -45,8 +59,3 @@ def truth_document(truth: dict[str, Any], results: list[Result], molar_mass_g_pe
         ],
         "drawn": truth["drawn"],
     }
-
-
-def enough_points(evaluated: EvaluatedRun) -> bool:
-    """Whether the run found the points that its method seeks (a blank seeks none)."""
-    return len(evaluated.evaluation.equivalence_points) >= evaluated.method.find.equivalence_points

@@ -7,6 +7,7 @@ from titrator.control.electrode_watch import ElectrodeExpectation
 from titrator.control.increments import AdaptiveSettings
 from titrator.control.plan import EndSettings, FixedSettings, MotionSettings, Plan
 from titrator.control.settling import SettlingSettings
+from titrator.files import InputProblem
 from titrator.method import Method
 
 HALT_WITHIN_S = 3.0
@@ -20,7 +21,7 @@ FIXED_RISE_MV = 60.0
 """The same for fixed additions, which have no aim: three Nernst steps RT/F (25 mV) short of nothing (derived)."""
 
 
-class PlanError(Exception):
+class PlanError(InputProblem):
     """The method cannot be run on this rig; the message says which two figures contradict each other."""
 
 
@@ -74,8 +75,8 @@ def _refuse_what_the_rig_cannot(method: Method, rig: Rig) -> None:
     stroke_mL, step_mL = rig.burette.stroke_mL, rig.burette.step_mL
     if method.ends_when.volume_above_mL > stroke_mL:
         raise PlanError(
-            f"ends_when.volume_above of {method.name!r}: expected at most {stroke_mL:g} mL, one stroke of the burette of "
-            f"{rig.name!r}, got {method.ends_when.volume_above_mL:g} mL. Take a smaller aliquot or a larger burette"
+            f"ends_when.volume_above of {method.name!r}: expected at most {stroke_mL:g} mL, one stroke of the burette "
+            f"of {rig.name!r}, got {method.ends_when.volume_above_mL:g} mL. Take a smaller aliquot or a larger burette"
         )
     smallest_mL = method.additions.least_mL if method.additions.rule == "adaptive" else method.additions.step_mL
     if smallest_mL < step_mL:

@@ -45,7 +45,7 @@ class Rehearsal:
     counters: dict[str, int] = field(default_factory=dict)
 
 
-def stated_values(method: Method) -> dict[str, float]:
+def stated_values(method: Method) -> dict[str, float | bool]:
     """What the method states with an uncertainty, as the plain numbers that the simulated cell is drawn from."""
     electrode, temperature_C = method.electrode, method.medium.temperature_C
     return {
@@ -59,6 +59,7 @@ def stated_values(method: Method) -> dict[str, float]:
         "fill_mL": method.vessel.fill_mL,
         "temperature_C": temperature_C,
         "reference_potential_V": reference_potential_V(electrode.reference, electrode.filling, temperature_C),
+        "blank": method.sample.kind == "blank",
     }
 
 

@@ -36,9 +36,7 @@ class AdaptiveSettings:
     growth: float
 
     def __post_init__(self) -> None:
-        if not (
-            self.aim_mV > 0.0 and 0.0 < self.least_mL <= self.first_mL <= self.most_mL and self.growth > 1.0
-        ):
+        if not (self.aim_mV > 0.0 and 0.0 < self.least_mL <= self.first_mL <= self.most_mL and self.growth > 1.0):
             raise ValueError(f"expected aim > 0, 0 < least <= first <= most and growth > 1, got {self}")
 
 

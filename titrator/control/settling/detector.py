@@ -40,7 +40,8 @@ class SettlingDetector:
         if not -math.inf < t_s < math.inf or t_s < self._last_t:
             raise ValueError(f"settling: expected a begin at or after {self._last_t:g} s, got {t_s!r} s")
         self._began = True
-        self._t0 = self._last_t = t_s
+        self._t0 = t_s
+        self._last_t = math.nextafter(t_s, -math.inf)  # a reading at this very moment counts
         self._longest_t = t_s + self.settings.longest_s
         self._window = BlockWindow()
         self._readings = 0
@@ -179,7 +180,21 @@ class SettlingDetector:
             return self.expire(t_s)
         if t_s < self._check_t or len(self._window) < FEWEST_BLOCKS or self._over:
             return None
+        if self._still_runs(t_s):
+            return None
         return self._evaluate(t_s, last=False)
+
+    def _still_runs(self, now_s: float) -> bool:
+        """Cheap look: even the fastest tail believed in would be far from its end after the newest blocks' change."""
+        w = self._window
+        step = w.t_s[-1] - w.t_s[-2]
+        fastest = 0.5 * self.settings.response_s
+        least = abs(w.y_mV[-1] - w.y_mV[-2]) / math.expm1(min((step + 0.5 * w.width_s) / fastest, 50.0))
+        excess = 0.2 * least / (REMAINDER_OVER_NOISE * self.settings.reading_noise_mV)
+        if excess <= 1.0:
+            return False
+        self._check_t = now_s + fastest * math.log(excess)
+        return True
 
     # -------------------------------------------------------------------------------------- decision
     def _evaluate(self, now_s: float, *, last: bool) -> Settled | None:
@@ -199,13 +214,14 @@ class SettlingDetector:
             excess = bound / (REMAINDER_OVER_NOISE * math.hypot(noise.reading_sd_mV, sd))
         else:
             excess = (abs(tail.drift_mV_per_s) + quantile * tail.drift_sd_mV_per_s) / limit
-        if excess > 1.0 and not last:
-            self._plan(now_s, excess, tail)
+        settled = excess <= 1.0 and tail.found
+        if not settled and not last:
+            self._plan(now_s, max(excess, 1.0), tail)
             return None
         self._over = True
         self.remaining_s = None
         return Settled(
-            potential, sd, tail.drift_mV_per_s, tail.drift_sd_mV_per_s, bound, excess <= 1.0 and not last,
+            potential, sd, tail.drift_mV_per_s, tail.drift_sd_mV_per_s, bound, settled and not last,
             now_s - self._t0, self._readings,
         )
 
@@ -250,8 +266,8 @@ class SettlingDetector:
         w = self._window
         if mixing == 0.0 or len(w) <= 1:
             return
-        rest = 0.4 * abs(w.y_mV[0] - w.y_mV[-1]) / math.sqrt(self._stated_variance / w.weights[0])
-        until = self._t0 + mixing * max(2.0, math.log(max(rest, 1.0)))
+        rest = 0.1 * abs(w.y_mV[0] - w.y_mV[-1]) / math.sqrt(self._stated_variance / w.weights[0])
+        until = self._t0 + mixing * max(1.5, math.log(max(rest, 1.0)))
         count = 0
         while count < len(w) - 1 and w.t_s[count] < until:
             count += 1
@@ -279,7 +295,8 @@ class SettlingDetector:
         share = min(1.0, abs(tail.remainder_mV) / (3.0 * tail.remainder_sd_mV))
         wait = share * decay + (1.0 - share) * min(gather, decay + 10.0)
         self.remaining_s = min(wait, self._longest_t - now_s)
-        self._check_t = now_s + 0.6 * wait - 0.5 * BLOCK_S
+        sharpness = min(1.0, abs(tail.remainder_mV) / (10.0 * tail.remainder_sd_mV))
+        self._check_t = now_s + (0.6 + 0.2 * sharpness) * wait - 0.5 * self._window.width_s
 
     def _average(self, now_s: float, tail: Tail, noise: Noise) -> tuple[float, float, float]:
         """Average of the newest blocks, its sd, and its remainder over the remainder now: as many blocks as keep the

@@ -19,8 +19,8 @@ AMPLITUDE_SD_MV = 500.0
 """Weak prior of the tail's height at the start of the window: keeps a fit of one or two blocks finite."""
 
 
-MOST_ATTEMPTS = 4
-"""Times the three fits are moved at most."""
+MOST_ATTEMPTS = 3
+"""Times the three fits are placed at most in one search; the next search goes on from there."""
 
 
 class Blocks(NamedTuple):
@@ -68,6 +68,7 @@ class Tail(NamedTuple):
     sum_of_squares: float
     degrees_of_freedom: float
     search: Search
+    found: bool
 
 
 def prepare(
@@ -123,7 +124,7 @@ def residual_products(blocks: Blocks, response_s: float) -> tuple[float, float, 
     return squares, products, squares - residuals[0] ** 2 - residuals[-1] ** 2
 
 
-def find_tail(blocks: Blocks, variance_mV2: float, stated_ln_response: float, start: Search) -> Tail:
+def find_tail(blocks: Blocks, variance_mV2: float, stated_ln_response: float, start: Search, most_attempts: int = MOST_ATTEMPTS) -> Tail:
     """Tail with τ found from data and prior. variance_mV2: effective variance of one reading (weights count readings).
 
     start: centre and sd to begin with; its fits, if it has any, are taken for fits of these very blocks.
@@ -132,9 +133,9 @@ def find_tail(blocks: Blocks, variance_mV2: float, stated_ln_response: float, st
     inverse = 1.0 / variance_mV2
     prior = 1.0 / SD_LN_RESPONSE**2
     theta, half, sd, fits = start
-    for attempt in range(MOST_ATTEMPTS + 1):
+    for _ in range(most_attempts):
         if not fits:
-            half = min(max(1.4 * sd, 0.003), 0.6)
+            half = min(max(sd, 0.003), 0.6)
             fits = tuple([fit_tail(blocks, math.exp(x), ridge) for x in (theta - half, theta, theta + half)])
         away = theta - stated_ln_response
         low = fits[0].sum_of_squares * inverse + (away - half) ** 2 * prior
@@ -144,14 +145,16 @@ def find_tail(blocks: Blocks, variance_mV2: float, stated_ln_response: float, st
         step = min(max(0.5 * (low - high) / (half * curvature), -2.0 * half), 2.0 * half)
         step = min(max(step, -FARTHEST_LN_RESPONSE - away), FARTHEST_LN_RESPONSE - away)
         sd = math.sqrt(2.0 / curvature)
-        if attempt == MOST_ATTEMPTS or (abs(step) <= 0.8 * half and 0.4 * half <= sd <= 2.5 * half):
+        placed = Search(theta, half, sd, fits)
+        found = abs(step) <= 0.8 * half and 0.35 * half <= sd <= 2.5 * half
+        if found:
             break
         theta += step
         fits = ()
-    return _combine(Search(theta, half, sd, fits), step, variance_mV2, len(blocks.age_s))
+    return _combine(placed, step, variance_mV2, len(blocks.age_s), found)
 
 
-def _combine(search: Search, step: float, variance_mV2: float, blocks: int) -> Tail:
+def _combine(search: Search, step: float, variance_mV2: float, blocks: int, found: bool) -> Tail:
     """Mean and variance over ln τ ~ N(centre + step, sd²) of the three fits' parabola in ln τ."""
     theta, half, sd, fits = search
     tau = math.exp(theta)
@@ -176,6 +179,7 @@ def _combine(search: Search, step: float, variance_mV2: float, blocks: int) -> T
         rss,
         max(freedom, 0.0),
         search,
+        found,
     )
 
 
