@@ -67,6 +67,16 @@ def test_doses_are_absolute_so_roundings_do_not_add_up(bench, world):
     assert world.board.burette.steps == round(100 * 0.01001 / 0.000625)
 
 
+def test_asking_for_the_status_settles_a_dose_whose_end_was_lost(bench, world):
+    bench.move_to(1, 0.1)
+    away(world, 3)
+    status = bench.status()
+    assert (status.dose, status.dose_ended, status.moving, status.steps) == (1, "arrived", False, 160)
+    (ended,) = [event for event in bench.wait(0.0) if isinstance(event, MotionEnded)]
+    assert (ended.dose, ended.reason) == (1, "arrived")
+    assert ended.t_s < status.t_s
+
+
 def test_a_slower_dose_takes_its_time(bench):
     bench.move_to(1, 0.1, speed_mL_per_min=1.0)
     (ended,), _ = ends(bench, 8)
@@ -89,6 +99,15 @@ def test_a_host_that_is_away_too_long_finds_the_dose_stopped_and_the_place_known
     bench.move_to(2, 5.0)
     (ended,), _ = ends(bench, 40)
     assert (ended.dose, ended.steps, ended.reason) == (2, 8000, "arrived")
+
+
+def test_after_a_dose_that_stopped_short_a_nearer_target_is_allowed(bench, world):
+    bench.move_to(1, 5.0)
+    away(world, 10)
+    ends(bench, 2)
+    assert bench.move_to(2, 1.0) == pytest.approx(1.0)
+    (ended,), _ = ends(bench, 10)
+    assert (ended.steps, ended.reason) == (1600, "arrived")
 
 
 def test_readings_come_in_order_without_a_gap_in_board_time(bench):
@@ -170,7 +189,10 @@ def test_a_dose_below_the_plunger_is_refused(bench):
 def test_a_number_used_twice_with_another_target_is_told(bench, world):
     bench.move_to(7, 0.1)
     ends(bench, 2)
-    assert bench.move_to(7, 0.1) == pytest.approx(0.1)  # the same again: harmless
+    requests = bench.counters.requests
+    assert bench.move_to(7, 0.1) == pytest.approx(0.1)  # the same again: harmless, and nothing to keep alive
+    assert ends(bench, 3)[0] == []
+    assert bench.counters.requests == requests + 1
     with pytest.raises(DoseError, match=r"dose 7 to step 320 was not taken: the board's newest is dose 7 to step 160"):
         bench.move_to(7, 0.2)
     with pytest.raises(DoseError, match="dose 3 to step 320 was not taken"):
@@ -203,6 +225,9 @@ def test_a_second_run_counts_from_where_the_plunger_stands(bench, world):
     assert bench.move_to(1, 0.5) == pytest.approx(0.5)
     (ended,), _ = ends(bench, 5)
     assert (ended.steps, ended.volume_mL) == (2400, pytest.approx(0.5))
+    bench.begin_run(0xBEF2, 1.0)
+    with pytest.raises(DoseError, match="at or beyond 0 mL"):
+        bench.move_to(1, -0.1)
     with pytest.raises(DoseError, match=r"23\.5 mL left"):
         bench.begin_run(0xBEF1, 24.0)
 

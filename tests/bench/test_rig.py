@@ -122,6 +122,9 @@ def test_board_time_goes_on_between_tellings_and_never_back():
     assert math.isclose(clock.now_s, 5.25)
     hand.time_s += 0.1
     assert math.isclose(clock.now_s, 5.3)
+    assert clock.hear(4000) == 4.0  # of an older moment: it says nothing about now
+    hand.time_s += 0.1
+    assert math.isclose(clock.now_s, 5.4)
 
 
 def test_the_boards_milliseconds_may_wrap():

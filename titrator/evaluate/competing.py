@@ -16,6 +16,8 @@ from titrator.evaluate.symmetric_model import SymmetricModel
 
 GOOD_MISFIT = 2.0
 """A model whose residuals are more than twice as large as stated does not describe the curve."""
+GOOD_MISFIT_COMPETING = 1.5
+"""The same for a model that nobody stated: it has only the fit to speak for it."""
 AS_GOOD = 4.0
 """Models within this difference of Akaike's criterion cannot be told apart by the readings."""
 
@@ -34,10 +36,10 @@ class Fitted:
 
     @property
     def misfit(self) -> float:
-        """Root mean square of the residuals in standard deviations, outliers at their lowered weight."""
+        """Root mean square of the residuals in standard deviations, those of outliers cut to Huber's limit."""
         if self.fit is None:
             return np.inf
-        return float(np.sqrt(np.mean(self.fit.weight * self.fit.residual**2)))
+        return float(np.sqrt(np.mean((self.fit.weight * self.fit.residual) ** 2)))
 
 
 def for_rising(expectation: Expectation, sign: int) -> Expectation:

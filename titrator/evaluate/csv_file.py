@@ -30,14 +30,6 @@ class _LineProblem(FileProblem):
         return "\n".join(f"{each.path}:{each.line}: {each.text}" for each in self.problems)
 
 
-@dataclass(frozen=True, eq=False)
-class CsvCurve:
-    """A curve on the file's own scale of volume, and what was taken for granted on the way (sentences)."""
-
-    curve: Curve
-    warnings: tuple[str, ...]
-
-
 @dataclass(frozen=True, slots=True)
 class _Row:
     line: int
@@ -157,7 +149,7 @@ def _with_header(path: Path, header: _Row, volume_unit: Unit | None, signal_unit
             )
         if inside is not None and given is not None and inside != given:
             raise _problem(
-                path, header.line, f"one unit expected, the header says {header.fields[at]!r} and {option} another"
+                path, header.line, f"the unit of the header ({header.fields[at]!r}) expected, another came by {option}"
             )
     the_volume, the_signal = found[volume] or volume_unit, found[signal] or signal_unit
     assert the_volume is not None
@@ -205,7 +197,7 @@ def _number(path: Path, row: _Row, field: str, comma: bool, what: str) -> float:
     return value
 
 
-def read_csv(path: Path | str, volume_unit: str | None = None, signal_unit: str | None = None) -> CsvCurve:
+def read_csv(path: Path | str, volume_unit: str | None = None, signal_unit: str | None = None) -> Curve:
     """Read two columns, volume and signal, in the file's own order; the curve is in mL and in mV, pH or pX.
 
     The header carries the units; a file without one needs both arguments. Raises FileProblem with file, line, what was
@@ -226,10 +218,8 @@ def read_csv(path: Path | str, volume_unit: str | None = None, signal_unit: str 
     comma = _decimal_comma(path, body)
     volume = [_number(path, row, row.fields[columns.volume], comma, "volume") for row in body]
     signal = [_number(path, row, row.fields[columns.signal], comma, "signal") for row in body]
-    curve = Curve(
+    return Curve(
         volume_mL=np.array(volume) * columns.volume_factor,
         signal=np.array(signal) * columns.signal_factor,
         signal_unit=columns.signal_unit,
     )
-    swapped = "by its header, the file gives the signal in its first column and the volume in its second"
-    return CsvCurve(curve, (swapped,) if columns.volume == 1 else ())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from titrator.evaluate.choice import Stretch
 from titrator.evaluate.competing import for_rising
 from titrator.evaluate.curve import Curve, FloatArray
 from titrator.evaluate.evaluation import Evaluation, FittedModel
@@ -12,7 +13,7 @@ from titrator.evaluate.extrapolated import extrapolated
 from titrator.evaluate.jump import Jump, Search, find_jumps
 from titrator.evaluate.model_fit import FitData
 from titrator.evaluate.noise import decimal_step, signal_sd
-from titrator.evaluate.ways import Placed, Stretch, place
+from titrator.evaluate.ways import Placed, place
 
 LARGEST = 1e7
 """No volume in mL and no signal in mV, pH or pX is larger: beyond it, units are wrong."""
@@ -57,6 +58,19 @@ def _chosen(search: Search, sought: int | None) -> tuple[list[Jump], list[Jump]]
         sorted(taken, key=lambda jump: jump.steepest),
         [jump for jump in search.jumps if jump not in taken],
     )
+
+
+def _with_volume_error(ordered: Curve, sd_signal: FloatArray, sd_volume_mL: float | None) -> FloatArray:
+    """Return what each reading's signal is uncertain by, a stated error of its volume included, shape (n,).
+
+    The slope at a reading is taken from the flatter of its two secants: at the foot of a jump the other one belongs to
+    the jump and not to the reading.
+    """
+    if len(ordered) < 3 or sd_volume_mL is None:
+        return sd_signal
+    slope = np.abs(np.diff(ordered.signal) / np.diff(ordered.volume_mL))
+    flatter = np.minimum(np.append(slope[0], slope), np.append(slope, slope[-1]))
+    return np.asarray(np.hypot(sd_signal, flatter * sd_volume_mL), dtype=np.float64)
 
 
 def _data(ordered: Curve, sd_signal: FloatArray, sign: int, expectation: Expectation) -> FitData:
@@ -140,7 +154,13 @@ def _evaluated(curve: Curve, expectation: Expectation) -> Evaluation:
     if len(ordered) > 1 and float(np.min(np.diff(ordered.volume_mL))) < 1e-9 * max(1.0, largest):
         return Evaluation(warnings=(*warnings, "volumes lie closer together than numbers can tell: check the units"))
     sd_signal, stated = signal_sd(ordered, expectation.sd_signal_floor)
-    search = find_jumps(ordered.volume_mL, ordered.signal, sd_signal, stated, ordered.signal_unit)
+    search = find_jumps(
+        ordered.volume_mL,
+        ordered.signal,
+        _with_volume_error(ordered, sd_signal, expectation.sd_volume_mL),
+        stated,
+        ordered.signal_unit,
+    )
     if sought == 0:
         seen = [f"a blank was declared, but {each}" for each in _left_out(ordered, list(search.jumps), 0)]
         return Evaluation(warnings=(*warnings, *seen))

@@ -113,13 +113,17 @@ class FitParameter:
 
 @dataclass(frozen=True, slots=True)
 class FittedModel:
-    """The model that was fitted to one point's curve; `misfit` is the rms residual in standard deviations."""
+    """The model that was fitted to one point's curve; `misfit` is the rms residual in standard deviations.
+
+    `line` is the fitted curve for drawing: pairs of volume in mL and signal, not part of the JSON.
+    """
 
     name: str
     point: int
     parameters: tuple[FitParameter, ...]
     misfit: float
     outliers_mL: tuple[float, ...]
+    line: tuple[tuple[float, float], ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return the fit as JSON."""

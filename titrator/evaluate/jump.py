@@ -77,7 +77,7 @@ class _Part:
     behind: FloatArray
 
     def feet(self, start: int, end: int) -> tuple[int, int]:
-        """Return the reading where the flattest secant before `start` ends and that where the one behind `end` begins."""
+        """Return the readings where the flattest secants before `start` and behind `end` end and begin."""
         left = self.low + int(np.argmax(self.before[self.low : start + 1] == self.before[start]))
         right = self.high - int(np.argmax(self.behind[end : self.high + 1][::-1] == self.behind[end]))
         return left, right

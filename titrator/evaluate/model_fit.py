@@ -25,8 +25,12 @@ HUBER_LIMIT = 3.0
 """Residuals beyond this many (scaled) standard deviations lose weight."""
 ROUNDS = 8
 """Most renewals of the weights."""
-FEW_DEGREES = 10.0
+FEW_DEGREES = 20.0
 """Below this many degrees of freedom a small misfit may be luck: the interval is then not narrowed by it."""
+WORST_CONDITION = 1e13
+"""Normal equations worse conditioned than this are singular for double precision."""
+NORMAL_95 = 1.959964
+"""Two-sided 95 % point of the normal distribution."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,20 +74,36 @@ class Fit:
         return float(self.x[0])
 
     @property
-    def u_mL(self) -> float:
-        """Standard uncertainty of the equivalence volume in mL: scatter (scaled by the misfit) and lag."""
+    def stated_u_mL(self) -> float:
+        """Standard uncertainty of the equivalence volume in mL as the stated uncertainties give it (unscaled)."""
+        return math.hypot(math.sqrt(self.covariance[0, 0]), self.u_lag_mL)
+
+    @property
+    def scaled_u_mL(self) -> float:
+        """Standard uncertainty of the equivalence volume in mL: scatter as the residuals show it, and lag."""
         return math.hypot(self.scale * math.sqrt(self.covariance[0, 0]), self.u_lag_mL)
 
     @property
+    def u_mL(self) -> float:
+        """Standard uncertainty of the equivalence volume in mL: the scaled one, but see FEW_DEGREES."""
+        few = self.scale_dof < FEW_DEGREES
+        return max(self.scaled_u_mL, self.stated_u_mL) if few else self.scaled_u_mL
+
+    @property
     def dof(self) -> float:
-        """Degrees of freedom of `u_mL` (Welch and Satterthwaite; the lag's bound counts as known)."""
+        """Degrees of freedom of the scaled uncertainty (Welch and Satterthwaite; the lag's bound counts as known)."""
         scatter = self.scale * math.sqrt(self.covariance[0, 0])
-        return self.scale_dof * (self.u_mL / scatter) ** 4 if scatter > 0.0 else math.inf
+        return self.scale_dof * (self.scaled_u_mL / scatter) ** 4 if scatter > 0.0 else math.inf
 
     @property
     def half_interval_mL(self) -> float:
-        """Half the width of the 95 % interval, in mL: Student's t times the standard uncertainty."""
-        return float(student_t.ppf(0.975, min(self.dof, 1e6))) * self.u_mL
+        """Half the width of the 95 % interval in mL.
+
+        Student's t times the scaled uncertainty; where that rests on few degrees of freedom it is never narrower than
+        the normal interval of the stated uncertainties.
+        """
+        scaled = float(student_t.ppf(0.975, min(self.dof, 1e9))) * self.scaled_u_mL
+        return max(scaled, NORMAL_95 * self.stated_u_mL) if self.scale_dof < FEW_DEGREES else scaled
 
 
 def _chord(model: CurveModel, x: FloatArray, data: FitData) -> FloatArray:
@@ -169,10 +189,10 @@ def _finished(start: Start, x: FloatArray, data: FitData, sd_mL: FloatArray, wei
     jacobian = _jacobian(start, x, data) * (np.sqrt(weight) / sd_mL)[:, None]
     information = jacobian.T @ jacobian + np.diag(np.where(known, start.prior_sd**-2.0, 0.0))
     unit = 1.0 / np.sqrt(np.maximum(np.diag(information), 1e-300))
-    try:
-        inverse = np.linalg.inv(information * np.outer(unit, unit)) * np.outer(unit, unit)
-    except np.linalg.LinAlgError:
+    scaled = information * np.outer(unit, unit)
+    if not np.all(np.isfinite(scaled)) or np.linalg.cond(scaled) > WORST_CONDITION:
         return "the readings do not determine the parameters (singular normal equations)"
+    inverse = np.linalg.inv(scaled) * np.outer(unit, unit)
     if not np.all(np.isfinite(inverse)) or inverse[0, 0] <= 0.0:
         return "the readings do not determine the equivalence volume"
     edge = 1e-6 * (start.upper[0] - start.lower[0])
@@ -201,6 +221,4 @@ def _misfit_scale(covariance: FloatArray, jacobian: FloatArray, residual: FloatA
         return 1.0, 1.0
     dof = max(1.0, total**2 / float(np.sum(share**2)))
     square = float(np.sum(influence * residual**2)) / total
-    if dof < FEW_DEGREES:
-        square = max(square, 1.0)
     return float(np.sqrt(square)), dof

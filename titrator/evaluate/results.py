@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from titrator.evaluate.evaluation import EquivalencePoint, Evaluation
-from titrator.evaluate.propagation import BudgetLine, Input, Propagated, product_of_powers
+from titrator.evaluate.propagation import BudgetLine, Input, product_of_powers
 
 MOLAR = {"mol/L": 1.0, "mmol/L": 1000.0}
 MASS = {"g/L": 1.0, "mg/L": 1000.0}

@@ -58,9 +58,7 @@ class BlockWindow:
     def _merge(self) -> None:
         n, t = self.weights, self.t_s
         pairs = list(zip(n[::2], n[1::2], strict=True))
-        between = [
-            0.5 * p * q * ((b - a) / (p + q)) ** 2 for a, b, (p, q) in zip(t[::2], t[1::2], pairs, strict=True)
-        ]
+        between = [0.5 * p * q * ((b - a) / (p + q)) ** 2 for a, b, (p, q) in zip(t[::2], t[1::2], pairs, strict=True)]
         for column in (self.spread_s2, self.y_mV, self.t_s):
             column[:] = [
                 (a * p + b * q) / (p + q) for a, b, (p, q) in zip(column[::2], column[1::2], pairs, strict=True)

@@ -49,16 +49,16 @@ class Noise(NamedTuple):
 def measure_noise(seen: Observed, residuals: Callable[[], tuple[float, float, float]]) -> Noise:
     """Noise of one reading and of averages; residuals() (tail.residual_products) is called for noise unlike white."""
     counted = 0.67 * seen.differences
-    white = (
-        PRIOR_FREEDOM * seen.stated_variance_mV2 + counted * seen.fresh_variance_mV2 + seen.sum_of_squares_mV2
-    ) / (PRIOR_FREEDOM + counted + seen.freedom)
+    white = (PRIOR_FREEDOM * seen.stated_variance_mV2 + counted * seen.fresh_variance_mV2 + seen.sum_of_squares_mV2) / (
+        PRIOR_FREEDOM + counted + seen.freedom
+    )
     total = PRIOR_FREEDOM + counted + seen.freedom
     # Differences alone, the stated noise counted lightly: a block residual must not make its own yardstick.
     fresh = (0.5 * seen.stated_variance_mV2 + counted * seen.fresh_variance_mV2) / (0.5 + counted)
     ratio = seen.sum_of_squares_mV2 / (max(seen.freedom, 1.0) * fresh)
     spread = math.sqrt(2.0 / max(seen.freedom, 1.0) + 2.0 / (1.0 + counted))
     unlike_white = (0.5 - seen.opposed) * math.sqrt(2.0 * max(seen.differences, 1.0))
-    if ratio <= 1.0 + 2.3 * spread and unlike_white <= 2.6:
+    if ratio <= 1.0 + 1.3 * spread and unlike_white <= 1.6:
         return Noise(math.sqrt(white), white, total, correlated=False)
     return _correlated(seen, fresh, residuals())
 
@@ -93,4 +93,4 @@ def _correlated(seen: Observed, fresh: float, residuals: tuple[float, float, flo
     slow_variance = sum(w * f[2] for w, f in zip(weights, found, strict=True)) / total
     independent = sum(w * f[3] for w, f in zip(weights, found, strict=True)) / total
     variance = min(max(variance, 0.25 * seen.stated_variance_mV2), 4.0 * seen.stated_variance_mV2)
-    return Noise(math.sqrt(variance), slow_variance, PRIOR_FREEDOM + independent + 20.0, correlated=True)
+    return Noise(math.sqrt(variance), slow_variance, PRIOR_FREEDOM + independent + 50.0, correlated=True)

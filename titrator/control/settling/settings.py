@@ -8,7 +8,7 @@ LEAST_S = 3.0
 """Nothing is logged sooner, s: six blocks, the fewest from which slope, curvature and noise can be told apart."""
 
 REMAINDER_OVER_NOISE = 1.4
-"""A reading is settled once the bound of its remainder is this many times the noise of one reading."""
+"""A reading is settled once its remainder is bounded by this many times the noise of one reading (docs/settling.md)."""
 
 
 @dataclass(frozen=True)
@@ -56,8 +56,13 @@ class SettlingSettings:
         return math.sqrt(self.noise_mV**2 + self.resolution_mV**2 / 12.0)
 
     @property
+    def least_variance_mV2(self) -> float:
+        """Variance that is always allowed to a reading, mV²: that of rounding, or of a tenth of the noise stated."""
+        return max(self.resolution_mV**2 / 12.0, 0.01 * self.noise_mV**2)
+
+    @property
     def nominal_drift_limit_mV_per_s(self) -> float:
-        """The drift limit, mV/s; the derived one is for the stated noise and response: 1.25 noise / response."""
+        """The drift limit, mV/s; the derived one is for the stated noise and response: 1.4 noise / response."""
         if self.drift_limit_mV_per_s is not None:
             return self.drift_limit_mV_per_s
         return REMAINDER_OVER_NOISE * self.reading_noise_mV / self.response_s

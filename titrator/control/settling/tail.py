@@ -7,10 +7,11 @@ ln τ about the stated response. The spread of τ that data and prior leave goes
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 SD_LN_RESPONSE = 0.5
-"""Prior standard deviation of ln τ: "within a factor of two" is ±0.69, the sd of such a rectangle 0.40; a little more."""
+"""Prior standard deviation of ln τ: "within a factor of two" is a rectangle of ±0.69, its sd 0.40; and a margin."""
 
 FARTHEST_LN_RESPONSE = 1.4
 """τ is sought within a factor of four of the stated response."""
@@ -76,9 +77,8 @@ def prepare(
 ) -> Blocks:
     """Blocks for fits at now_s; potentials are measured from the newest block: small numbers keep the sums exact."""
     level = y_mV[-1]
-    away = [y - level for y in y_mV]
-    weighted = [w * y for w, y in zip(weights, away, strict=True)]
-    squares = sum([a * y for a, y in zip(weighted, away, strict=True)])
+    weighted = [w * (y - level) for w, y in zip(weights, y_mV, strict=True)]
+    squares = sum([wy * (y - level) for wy, y in zip(weighted, y_mV, strict=True)])
     return Blocks([now_s - t for t in t_s], spread_s2, weights, weighted, sum(weights), sum(weighted), squares)
 
 
@@ -101,7 +101,7 @@ def fit_tail(blocks: Blocks, response_s: float, ridge: float) -> TailFit:
     sey_c = sey - se * sy_over_sw
     remainder = sey_c / see_c
     rest = blocks.total_mV2 - blocks.total_mV * sy_over_sw - remainder * sey_c
-    return TailFit(remainder, 1.0 / see_c, rest if rest > 0.0 else 0.0)
+    return TailFit(remainder, 1.0 / see_c, max(0.0, rest))
 
 
 def residual_products(blocks: Blocks, response_s: float) -> tuple[float, float, float]:
@@ -113,18 +113,22 @@ def residual_products(blocks: Blocks, response_s: float) -> tuple[float, float, 
     ]
     remainder = fit_tail(blocks, response_s, 0.0).remainder_mV
     weights = blocks.weights
-    end = (blocks.total_mV - remainder * sum([w * e for w, e in zip(weights, shape, strict=True)])) / blocks.total_weight
+    end = (
+        blocks.total_mV - remainder * sum([w * e for w, e in zip(weights, shape, strict=True)])
+    ) / blocks.total_weight
     scale = len(weights) / blocks.total_weight
     residuals = [
         (wy / w - end - remainder * e) * math.sqrt(w * scale)
         for w, wy, e in zip(weights, blocks.weighted_mV, shape, strict=True)
     ]
     squares = sum([u * u for u in residuals])
-    products = sum([u * v for u, v in zip(residuals, residuals[1:], strict=False)])
+    products = sum([u * v for u, v in pairwise(residuals)])
     return squares, products, squares - residuals[0] ** 2 - residuals[-1] ** 2
 
 
-def find_tail(blocks: Blocks, variance_mV2: float, stated_ln_response: float, start: Search, most_attempts: int = MOST_ATTEMPTS) -> Tail:
+def find_tail(
+    blocks: Blocks, variance_mV2: float, stated_ln_response: float, start: Search, most_attempts: int = MOST_ATTEMPTS
+) -> Tail:
     """Tail with τ found from data and prior. variance_mV2: effective variance of one reading (weights count readings).
 
     start: centre and sd to begin with; its fits, if it has any, are taken for fits of these very blocks.
@@ -156,45 +160,37 @@ def find_tail(blocks: Blocks, variance_mV2: float, stated_ln_response: float, st
 
 def _combine(search: Search, step: float, variance_mV2: float, blocks: int, found: bool) -> Tail:
     """Mean and variance over ln τ ~ N(centre + step, sd²) of the three fits' parabola in ln τ."""
-    theta, half, sd, fits = search
-    tau = math.exp(theta)
+    theta, half, sd, ((r0, v0, q0), (r1, v1, q1), (r2, v2, q2)) = search
     ratio = math.exp(half)
-    r = tuple(f.remainder_mV for f in fits)
-    v = tuple(f.unit_variance * variance_mV2 for f in fits)
-    rate = (ratio / tau, 1.0 / tau, 1.0 / (ratio * tau))
-    remainder, r_var = _moments(r, half, step, sd)
-    drift, d_var = _moments(tuple(-a * k for a, k in zip(r, rate, strict=True)), half, step, sd)
-    variance = max(_moments(v, half, step, sd)[0], min(v))
-    d = tuple(a * k * k for a, k in zip(v, rate, strict=True))
-    drift_variance = max(_moments(d, half, step, sd)[0], min(d))
-    rss = max(0.0, min(_at(tuple(f.sum_of_squares for f in fits), half, step), *(f.sum_of_squares for f in fits)))
-    freedom = blocks - 3.0 + min(1.0, (sd / SD_LN_RESPONSE) ** 2)
+    k1 = math.exp(-theta)
+    k0, k2 = k1 * ratio, k1 / ratio
+    remainder, r_var = _moments(r0, r1, r2, half, step, sd)
+    drift, d_var = _moments(-r0 * k0, -r1 * k1, -r2 * k2, half, step, sd)
+    # A parabola through variances may dip below the least of them: then that one is taken.
+    unit_variance = max(_moments(v0, v1, v2, half, step, sd)[0], min(v0, v1, v2))
+    w0, w1, w2 = v0 * k0 * k0, v1 * k1 * k1, v2 * k2 * k2
+    drift_unit_variance = max(_moments(w0, w1, w2, half, step, sd)[0], min(w0, w1, w2))
+    least = q1 + step * ((q2 - q0) / (2.0 * half) + 0.5 * step * (q2 - 2.0 * q1 + q0) / (half * half))
     return Tail(
         remainder,
-        math.sqrt(variance + r_var),
+        math.sqrt(unit_variance * variance_mV2 + r_var),
         drift,
-        math.sqrt(drift_variance + d_var),
+        math.sqrt(drift_unit_variance * variance_mV2 + d_var),
         math.exp(theta + step),
         min(sd, SD_LN_RESPONSE),
-        rss,
-        max(freedom, 0.0),
+        max(0.0, min(least, q0, q1, q2)),
+        # End, remainder, and as much of τ as the data rather than the prior decide.
+        max(0.0, blocks - 3.0 + min(1.0, (sd / SD_LN_RESPONSE) ** 2)),
         search,
         found,
     )
 
 
-def _at(values: Sequence[float], half: float, x: float) -> float:
-    low, mid, high = values
-    return mid + x * (high - low) / (2.0 * half) + 0.5 * x * x * (high - 2.0 * mid + low) / (half * half)
-
-
-def _moments(values: Sequence[float], half: float, step: float, sd: float) -> tuple[float, float]:
+def _moments(low: float, mid: float, high: float, half: float, step: float, sd: float) -> tuple[float, float]:
     """Mean and variance of the parabola through three values at −half, 0, half for x ~ N(step, sd²)."""
-    low, mid, high = values
     curve = (high - 2.0 * mid + low) / (half * half)
-    slope = (high - low) / (2.0 * half) + curve * step
+    slope = (high - low) / (2.0 * half)
     variance = sd * sd
-    return (
-        _at(values, half, step) + 0.5 * curve * variance,
-        slope * slope * variance + 0.5 * curve * curve * variance * variance,
-    )
+    mean = mid + slope * step + 0.5 * curve * (step * step + variance)
+    slope += curve * step
+    return mean, variance * (slope * slope + 0.5 * curve * curve * variance)

@@ -1,0 +1,145 @@
+"""Which way's value is reported for an equivalence point, and how wide the readings let its interval be."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from titrator.evaluate.competing import GOOD_MISFIT, GOOD_MISFIT_COMPETING, Fitted
+from titrator.evaluate.curve import SignalUnit
+from titrator.evaluate.evaluation import FoundBy
+from titrator.evaluate.jump import Jump
+from titrator.evaluate.model_fit import FitData
+from titrator.evaluate.second_derivative import Zero
+
+GAP_SHARE = 0.8
+"""The intervals that hold this share of a jump's rise are its gap; with one reading or none in it, it is coarse."""
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """The part of a curve that belongs to one jump: rising signal at rising volumes (arrays of shape (n,)).
+
+    `jump` counts its readings within the stretch, `number` is that of the equivalence point, from 1.
+    """
+
+    data: FitData
+    jump: Jump
+    number: int
+    sign: int
+    unit: SignalUnit
+    bare: int
+    """How many readings at its beginning stand at zero titrant: without weight in a fit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """The volumes in mL between which most of a jump's rise lies, and how many readings stand inside."""
+
+    low_mL: float
+    high_mL: float
+    inside: int
+
+    @property
+    def width_mL(self) -> float:
+        """Its width in mL."""
+        return self.high_mL - self.low_mL
+
+    @property
+    def coarse(self) -> bool:
+        """Whether no reading or only one lies on the jump."""
+        return self.inside <= 1
+
+    def holds(self, volume_mL: float, beyond: float = 0.0) -> bool:
+        """Whether a volume lies within, or beyond it by no more than a share of its width."""
+        reach = beyond * self.width_mL
+        return self.low_mL - reach <= volume_mL <= self.high_mL + reach
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """The value to report: way, volume, standard uncertainty, degrees of freedom and 95 % interval (mL), warnings."""
+
+    way: FoundBy
+    volume_mL: float
+    u_mL: float
+    dof: float
+    interval_95_mL: tuple[float, float]
+    warnings: tuple[str, ...] = ()
+
+
+def gap_of(stretch: Stretch) -> Gap:
+    """Return the gap of a jump: intervals are added to the steepest one until they hold GAP_SHARE of the rise."""
+    signal, volume, jump = stretch.data.signal, stretch.data.volume_mL, stretch.jump
+    left, right = jump.steepest, jump.steepest + 1
+    whole = signal[jump.behind] - signal[jump.before]
+    while signal[right] - signal[left] < GAP_SHARE * whole and (left > jump.before or right < jump.behind):
+        below = signal[left] - signal[left - 1] if left > jump.before else -np.inf
+        above = signal[right + 1] - signal[right] if right < jump.behind else -np.inf
+        left, right = (left - 1, right) if below >= above else (left, right + 1)
+    return Gap(float(volume[left]), float(volume[right]), right - left - 1)
+
+
+def _by_fit(fitted: Fitted) -> Choice:
+    """Return the fit's value; what the choice among models leaves open widens its interval."""
+    assert fitted.fit is not None
+    value, u = fitted.fit.equivalence_volume_mL, math.hypot(fitted.fit.u_mL, fitted.u_choice_mL)
+    half = fitted.fit.half_interval_mL * u / fitted.fit.u_mL
+    return Choice("model-fit", value, u, fitted.fit.dof, (value - half, value + half))
+
+
+def _by_two_sigma(way: FoundBy, value: float, u: float) -> Choice:
+    return Choice(way, value, u, math.inf, (value - 2.0 * u, value + 2.0 * u))
+
+
+def choose(stretch: Stretch, fitted: Fitted, zero: Zero | str, steep: tuple[float, float], stated: bool) -> Choice:
+    """Return the value to report of one jump.
+
+    The fit is taken where its model describes the curve; else the zero of the second derivative, else the steepest
+    secant, else the middle of the gap. `stated`: whether the method stated the model. On a coarse jump only a stated
+    model may say more than the gap.
+    """
+    gap = gap_of(stretch)
+    worst = GOOD_MISFIT if stated else GOOD_MISFIT_COMPETING
+    fit = fitted.fit
+    good = fit is not None and fitted.misfit <= worst and gap.holds(fit.equivalence_volume_mL, beyond=0.5)
+    warnings = _warnings(gap, fitted, stated, good)
+    if good and (stated or not gap.coarse):
+        found = _by_fit(fitted)
+    elif fit is not None and good and gap.holds(fit.equivalence_volume_mL):
+        found = _by_two_sigma("model-fit", fit.equivalence_volume_mL, fit.u_mL)
+    elif isinstance(zero, Zero) and gap.holds(zero.volume_mL):
+        found = _by_two_sigma("second-derivative", zero.volume_mL, zero.u_mL)
+    elif gap.holds(steep[0]):
+        found = _by_two_sigma("first-derivative", *steep)
+    else:
+        found = _by_two_sigma("bracket", (gap.low_mL + gap.high_mL) / 2.0, gap.width_mL / math.sqrt(12.0))
+    u, interval = found.u_mL, found.interval_95_mL
+    if gap.coarse and not (good and stated):
+        u = max(u, gap.width_mL / math.sqrt(12.0))
+        interval = (min(gap.low_mL, found.volume_mL), max(gap.high_mL, found.volume_mL))
+    return Choice(found.way, found.volume_mL, u, found.dof, interval, warnings)
+
+
+def _warnings(gap: Gap, fitted: Fitted, stated: bool, good: bool) -> tuple[str, ...]:
+    warnings = []
+    if gap.coarse:
+        lying = "one reading lies" if gap.inside else "no reading lies"
+        warnings.append(
+            f"coarse: {lying} on the jump between {gap.low_mL:g} and {gap.high_mL:g} mL; smaller additions there would "
+            "place the equivalence point better"
+        )
+    if fitted.fit is None:
+        if stated:
+            warnings.append(
+                f"the method's model gave no estimate ({fitted.reason}); the point is placed by derivatives"
+            )
+    elif not good and (stated or not gap.coarse):
+        warnings.append(
+            f"the model ({fitted.fit.model.name}) does not describe the curve: its residuals are "
+            f"{fitted.misfit:.1f} times as large as the readings' own uncertainty, its equivalence point "
+            f"{fitted.fit.equivalence_volume_mL:.4g} mL; the point is placed by derivatives"
+        )
+    return tuple(warnings)
