@@ -25,7 +25,7 @@ from titrator.cli.failure import DONE, INTERRUPTED, NOT_DONE, WRONG_INPUT, Failu
 @click.option("--acknowledge-hazards", is_flag=True, help="Accepted for symmetry: a rehearsal never asks.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else there.")
 @click.pass_context
-def dry_run(ctx: click.Context, **options: Any) -> None:
+def dry_run(ctx: click.Context, /, **options: Any) -> None:
     """Rehearse METHOD on the simulated cell: run, record, evaluate, draw.
 
     What method and rig call uncertain is drawn within its uncertainty from the seed, the unknown within the limits of

@@ -22,7 +22,7 @@ from titrator.cli.failure import DONE, NOT_DONE, Failure, input_errors
 )  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else there.")
 @click.pass_context
-def evaluate(ctx: click.Context, **options: Any) -> None:
+def evaluate(ctx: click.Context, /, **options: Any) -> None:
     """Find equivalence points and results.
 
     RUN-or-CSV is the folder of a run, its number, `last`, or a file of two columns, volume and signal, with units in

@@ -37,18 +37,17 @@ def estimated_sd(volume_mL: FloatArray, signal: FloatArray) -> float:
     for reach in (1, 2):
         if count < 2 * reach + 2:
             continue
-        deviations = []
-        for centre in range(reach, count - reach):
-            around = np.array([centre + k for k in range(-reach, reach + 1) if k != 0])
-            weights = np.array(
-                [
-                    np.prod([(volume_mL[centre] - volume_mL[j]) / (volume_mL[i] - volume_mL[j]) for j in others])
-                    for i, others in ((i, around[around != i]) for i in around)
-                ]
-            )
-            deviation = signal[centre] - float(weights @ signal[around])
-            deviations.append(deviation / np.sqrt(1.0 + float(weights @ weights)))
-        estimates.append(_scatter(np.array(deviations)))
+        centre = np.arange(reach, count - reach)
+        around = [centre + k for k in range(-reach, reach + 1) if k != 0]
+        line, square = np.zeros(len(centre)), np.ones(len(centre))
+        for here in around:
+            weight = np.ones(len(centre))  # Lagrange's interpolating polynomial, at the centre
+            for other in around:
+                if other is not here:
+                    weight *= (volume_mL[centre] - volume_mL[other]) / (volume_mL[here] - volume_mL[other])
+            line += weight * signal[here]
+            square += weight**2
+        estimates.append(_scatter((signal[centre] - line) / np.sqrt(square)))
     return min(estimates) if estimates else 0.0
 
 

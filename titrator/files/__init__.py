@@ -3,7 +3,7 @@
 Imports nothing of ours. Method, rig and cell files are all read through `load`.
 """
 
-from titrator.files.load import load
+from titrator.files.load import load, located
 from titrator.files.models import Finding, StrictModel, UncertainConcentration, UncertainNumber, UncertainVolume
 from titrator.files.problems import FileProblem, InputProblem, Problem
 from titrator.files.strict_yaml import Document, read_yaml
@@ -19,5 +19,6 @@ __all__ = [
     "UncertainNumber",
     "UncertainVolume",
     "load",
+    "located",
     "read_yaml",
 ]

@@ -6,12 +6,12 @@ import difflib
 import inspect
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args
 
 from pydantic import TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
-from titrator.files.keys import fields_by_key, section_model
+from titrator.files.keys import documented_keys, fields_by_key, section_model
 from titrator.files.models import Finding, StrictModel
 from titrator.files.problems import FileProblem, Problem
 from titrator.files.strict_yaml import Document, Node, read_yaml
@@ -29,7 +29,7 @@ def load(path: str | Path, model: type[M], *, across: Sequence[Check] = ()) -> M
     document = read_yaml(path)
     if not isinstance(document.data, dict):
         raise FileProblem([document.problem(document.root, f"expected keys, got {document.root.described()}")])
-    problems = _version_problems(document)
+    problems = _format_problems(document, model)
     loaded: M | None = None
     try:
         loaded = model.model_validate(document.data, context=_context(document))
@@ -57,12 +57,29 @@ def load(path: str | Path, model: type[M], *, across: Sequence[Check] = ()) -> M
     return loaded
 
 
-def _version_problems(document: Document) -> list[Problem]:
-    """Refuse `format: true` and `format: 1.0`, which equal 1 and so pass as the literal 1 of every model of ours."""
-    node = document.root.children.get("format")
-    if node is None or not isinstance(node.data, (bool, float)):
+def located(path: str | Path, findings: Iterable[Finding]) -> FileProblem:
+    """Return the problem of a file that was good by itself and is not beside something else: each finding located."""
+    document = read_yaml(path)
+    return FileProblem(_located(document, (), finding) for finding in findings)
+
+
+def _format_problems(document: Document, model: type[StrictModel]) -> list[Problem]:
+    """Refuse another format at once: what its keys mean is unknown, so no other complaint about them would be true.
+
+    `format: true` and `format: 1.0` equal 1, and so would pass as the literal 1 of every model of ours.
+    """
+    node, field = document.root.children.get("format"), model.model_fields.get("format")
+    if node is None or field is None:
         return []
-    return [document.problem(node, f"expected a whole number, the version of the format, got {node.described()}")]
+    if isinstance(node.data, (bool, float)):
+        return [document.problem(node, f"expected a whole number, the version of the format, got {node.described()}")]
+    known = get_args(field.annotation)
+    if not isinstance(node.data, int) or node.data in known:
+        return []
+    later = "a later version of titrator wrote it: use that version, or write the file anew as the documentation says"
+    never = "no version ever had it: write 1 if the file follows the documentation"
+    text = f"expected {' or '.join(map(str, known))}, the format that this version reads, got {node.data}"
+    raise FileProblem([document.problem(node, f"{text}; {later if node.data > max(known) else never}")])
 
 
 def _context(document: Document) -> dict[str, Path]:
@@ -119,9 +136,9 @@ def _problems(document: Document, model: type[StrictModel], detail: ErrorDetails
     node, way = _follow(document.root, location)
     mark = _mark(document.root, way)
     if kind == "extra_forbidden":
-        holder, _ = _follow(document.root, location[:-1])
+        holder, held = _follow(document.root, location[:-1])
         mark = holder.key_marks[str(location[-1])]
-        return [Problem(*mark, _unknown_key(model, location), document.path)]
+        return [Problem(*mark, _unknown_key(model, location, held), document.path)]
     if kind == "missing":
         return [Problem(*mark, _missing(model, location, way), document.path)]
     if kind == "union_tag_not_found":
@@ -183,11 +200,20 @@ def _meant(model: type[StrictModel], location: Sequence[str | int]) -> str | Non
     return next(iter(difflib.get_close_matches(str(location[-1]).lower(), known, n=1, cutoff=0.6)), None)
 
 
-def _unknown_key(model: type[StrictModel], location: Sequence[str | int]) -> str:
+def _unknown_key(model: type[StrictModel], location: Sequence[str | int], way: Sequence[str | int]) -> str:
     near = _meant(model, location)
-    hint = f"did you mean {near}? " if near else ""
+    hint = f"did you mean {near}? " if near else _belongs(model, str(location[-1]), _spoken(way))
     known = ", ".join(_known_keys(model, location))
     return f"expected one of the keys {known}, got '{location[-1]}' ({hint}unknown here)"
+
+
+def _belongs(model: type[StrictModel], key: str, section: str) -> str:
+    """Say where a key belongs that another section has, if only one has it."""
+    holders = {name.rpartition(".")[0] for name, _ in documented_keys(model) if name.rpartition(".")[2] == key}
+    if len(holders) != 1 or section in holders:
+        return ""
+    (holder,) = holders
+    return f"it belongs into the section {holder}, " if holder else "it belongs outside the sections, "
 
 
 def _missing(model: type[StrictModel], location: Sequence[str | int], way: Sequence[str | int]) -> str:

@@ -54,6 +54,8 @@ class Uncertain(StrictModel):
     A half width a stands for a rectangular distribution, u = a/√3 (GUM, JCGM 100:2008, 4.3.7).
     """
 
+    model_config = ConfigDict(json_schema_extra={"oneOf": [{"required": ["u"]}, {"required": ["half_width"]}]})
+
     @staticmethod
     def standard(u: float | None, half_width: float | None) -> float:
         """Return the standard uncertainty, whichever way it was stated."""

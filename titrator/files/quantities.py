@@ -98,8 +98,19 @@ class Quantity:
         return core_schema.no_info_plain_validator_function(self.parse)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        """Return the JSON Schema for editors."""
-        return {"type": "string", "examples": [self.dimension.example]}
+        """Return the JSON Schema for editors: what a pattern can tell of number, sign and unit."""
+        return {"type": "string", "pattern": self._pattern(), "examples": [self.dimension.example]}
+
+    def _pattern(self) -> str:
+        spelled = [unit for unit in self.dimension.units if unit != "1"]
+        spelled += [f"{prefix}{unit[1:]}" for unit in spelled if unit[0] == "µ" for prefix in ("u", "\u03bc")]
+        spelled += [alias for alias, unit in ALIASES.items() if unit in spelled]
+        lowest = self.above if self.above is not None else self.at_least
+        signed = lowest is None or lowest < 0 or self.dimension.zeros is not None
+        no_zero = r"(?!\+?[0.]+([eE][-+−]?[0-9]+)?\s*[^0-9.eE\s])" if self.above is not None and not signed else ""
+        number = r"([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+−]?[0-9]{1,3})?"
+        units = "|".join(re.escape(unit) for unit in spelled)
+        return rf"^\s*{no_zero}{'[-+−]?' if signed else '[+]?'}{number}\s*({units})\s*$"
 
     def parse(self, value: object) -> float:
         """Return the number in the dimension's unit. Raises PydanticCustomError saying what was expected."""
@@ -175,7 +186,9 @@ class Plain:
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         """Return the JSON Schema for editors."""
-        return {"type": "integer" if self.whole else "number"}
+        limits = {"exclusiveMinimum": self.above, "minimum": self.at_least}
+        limits = {word: limit for word, limit in limits.items() if limit is not None}
+        return {"type": "integer" if self.whole else "number", **limits}
 
     def parse(self, value: object) -> float | int:
         """Return the number. Raises PydanticCustomError saying what was expected."""

@@ -36,7 +36,7 @@ class Words:
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         """Return the JSON Schema for editors."""
-        return {"type": "string", "minLength": 1, "maxLength": LONGEST}
+        return {"type": "string", "pattern": r"\S", "maxLength": LONGEST}
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,6 +32,26 @@ class AdaptiveAdditions(StrictModel):
     )
 
     @property
+    def smallest_mL(self) -> float:
+        """Return the smallest addition of this rule in mL."""
+        return self.least_mL
+
+    @property
+    def smallest_key(self) -> str:
+        """Return the key that states it."""
+        return "least"
+
+    @property
+    def begins_with_mL(self) -> float:
+        """Return the first addition in mL."""
+        return self.least_mL if self.first_mL is None else self.first_mL
+
+    @property
+    def begins_with_key(self) -> str:
+        """Return the key that states it."""
+        return "least" if self.first_mL is None else "first"
+
+    @property
     def largest_mL(self) -> float:
         """Return the largest addition of this rule in mL."""
         return self.most_mL
@@ -61,14 +81,17 @@ class FixedAdditions(StrictModel):
     step_mL: PositiveVolume_mL = Field(alias="step", description="Every addition is this large (rule fixed).")
 
     @property
-    def largest_mL(self) -> float:
-        """Return the largest addition of this rule in mL."""
+    def smallest_mL(self) -> float:
+        """Return the size of every addition in mL."""
         return self.step_mL
 
     @property
-    def largest_key(self) -> str:
+    def smallest_key(self) -> str:
         """Return the key that states it."""
         return "step"
+
+    begins_with_mL = largest_mL = smallest_mL
+    begins_with_key = largest_key = smallest_key
 
 
 Additions = Annotated[AdaptiveAdditions | FixedAdditions, Field(discriminator="rule")]

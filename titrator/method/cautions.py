@@ -7,6 +7,7 @@ from pydantic import Field
 
 from titrator.files import Finding, StrictModel
 from titrator.files.quantities import PositiveConcentration_mol_per_L
+from titrator.files.schema import one_of
 from titrator.files.texts import Text
 from titrator.method.hazards import hazard_table
 
@@ -14,7 +15,10 @@ from titrator.method.hazards import hazard_table
 class Substance(StrictModel):
     """A substance of the hazard table, as it is handled here."""
 
-    name: Text = Field(description="Name of the substance in the hazard table (titrator/method/hazards.yaml).")
+    name: Text = Field(
+        description="Name of the substance in the hazard table (titrator/method/hazards.yaml).",
+        json_schema_extra=one_of(hazard_table),
+    )
     concentration_mol_per_L: PositiveConcentration_mol_per_L | None = Field(
         None,
         alias="concentration",

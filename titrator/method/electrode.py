@@ -8,6 +8,7 @@ from pydantic import Field
 from titrator.chemistry.references import REFERENCES
 from titrator.files import Finding, StrictModel
 from titrator.files.quantities import PositiveVolume_mL, Potential_mV
+from titrator.files.schema import one_of
 from titrator.files.texts import Text
 
 WIDEST_mV = 2000.0  # water itself is oxidised or reduced long before
@@ -17,8 +18,14 @@ class Electrode(StrictModel):
     """Indicator and reference electrode, and the potentials at which a titration may start."""
 
     indicator: Literal["platinum"] = Field(description="The indicator electrode: `platinum` follows redox potentials.")
-    reference: Text = Field(description='The reference electrode: "silver/silver chloride" or "calomel".')
-    filling: Text = Field(description='Filling of the reference electrode, "3 mol/L KCl".')
+    reference: Text = Field(
+        description='The reference electrode: "silver/silver chloride" or "calomel".',
+        json_schema_extra=one_of(lambda: [known.electrode for known in REFERENCES]),
+    )
+    filling: Text = Field(
+        description='Filling of the reference electrode, "3 mol/L KCl".',
+        json_schema_extra=one_of(lambda: [known.filling for known in REFERENCES]),
+    )
     start_window_mV: tuple[Potential_mV, Potential_mV] = Field(
         alias="start_window",
         description="Lowest and highest plausible potential before the first addition, against the reference: "

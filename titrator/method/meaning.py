@@ -10,6 +10,7 @@ from titrator.method.electrode import Electrode
 from titrator.method.ends_when import EndsWhen
 from titrator.method.find import Find
 from titrator.method.medium import Medium
+from titrator.method.plausible import CHECKS as PLAUSIBILITY_CHECKS
 from titrator.method.reaction import Reaction
 from titrator.method.reading import Reading
 from titrator.method.sample import Sample
@@ -160,5 +161,6 @@ CHECKS = (
     reference_knows_the_temperature,
     acid_is_cautioned,
     titrant_is_cautioned,
+    *PLAUSIBILITY_CHECKS,
 )
 """Every check between sections."""

@@ -4,8 +4,10 @@ from collections.abc import Iterable
 
 from pydantic import Field
 
+from titrator.chemistry.couples import REACTIONS
 from titrator.files import Finding, StrictModel
 from titrator.files.quantities import PositiveConcentration_mol_per_L, Volume_mL
+from titrator.files.schema import one_of
 from titrator.files.texts import Text
 from titrator.method.solution import SolutionTemperature_C
 
@@ -15,7 +17,10 @@ NO_ACID = "none"
 class Medium(StrictModel):
     """The acid that keeps the analyte in solution and fixes the formal potentials."""
 
-    acid: Text = Field(description='Name of the acid, "sulfuric acid", or "none".')
+    acid: Text = Field(
+        description='Name of the acid, "sulfuric acid", or "none".',
+        json_schema_extra=one_of(lambda: [*(acid for each in REACTIONS for acid in each.acids), NO_ACID]),
+    )
     stated_mol_per_L: PositiveConcentration_mol_per_L | None = Field(
         None, alias="concentration", description="Concentration of the acid that is added; left out without acid."
     )

@@ -8,14 +8,21 @@ from titrator.chemistry.couples import REACTIONS
 from titrator.chemistry.couples import Reaction as KnownReaction
 from titrator.files import Finding, StrictModel
 from titrator.files.quantities import PositiveNumber
+from titrator.files.schema import one_of
 from titrator.files.texts import Text
 
 
 class Reaction(StrictModel):
     """The reaction of the titration. Only reactions of the table in `titrator.chemistry.couples` are taken."""
 
-    analyte: Text = Field(description='What is determined, with its oxidation state: "iron(II)".')
-    titrant: Text = Field(description='What the burette delivers, with its oxidation state: "cerium(IV)".')
+    analyte: Text = Field(
+        description='What is determined, with its oxidation state: "iron(II)".',
+        json_schema_extra=one_of(lambda: [each.analyte.reduced for each in REACTIONS]),
+    )
+    titrant: Text = Field(
+        description='What the burette delivers, with its oxidation state: "cerium(IV)".',
+        json_schema_extra=one_of(lambda: [each.titrant.oxidised for each in REACTIONS]),
+    )
     analyte_per_titrant: PositiveNumber = Field(
         description="Moles of analyte that one mole of titrant consumes: electrons of the titrant over electrons of "
         "the analyte, 1 for iron(II) with cerium(IV)."

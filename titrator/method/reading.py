@@ -6,8 +6,10 @@ from pydantic import Field
 
 from titrator.files import Finding, StrictModel
 from titrator.files.quantities import Duration_s, PositiveDrift_mV_per_s, PositiveDuration_s, PositivePotential_mV
+from titrator.method.told_drift import least_told_drift_mV_per_s
 
 BRIEFEST_s = 3.0  # a drift needs a few seconds of readings to be seen at all
+FASTEST_READINGS_PER_SECOND = 100  # no rig file may say more; what a slower one can tell is checked with the rig
 
 
 class Reading(StrictModel):
@@ -49,4 +51,24 @@ class Reading(StrictModel):
                 ("longest_wait",),
                 f"expected at least {shortest_s:g} s (response and twice the mixing: nothing settles sooner), got "
                 f"{self.longest_wait_s:g} s",
+            )
+        else:
+            yield from self.drift_findings(FASTEST_READINGS_PER_SECOND, self.noise_mV, "the fastest amplifier")
+
+    def drift_findings(self, readings_per_second: float, noise_mV: float, amplifier: str) -> Iterable[Finding]:
+        """Refuse a limit of the drift that so many readings with such noise can never tell to be met."""
+        least_mV_per_s = least_told_drift_mV_per_s(
+            noise_mV=noise_mV,
+            response_s=self.response_s,
+            mixing_s=self.mixing_s,
+            longest_wait_s=self.longest_wait_s,
+            readings_per_second=readings_per_second,
+        )
+        if self.drift_below_mV_per_s is not None and self.drift_below_mV_per_s < least_mV_per_s:
+            yield Finding(
+                ("drift_below",),
+                f"expected at least {least_mV_per_s:.2g} mV/s (no smaller drift can be told from {noise_mV:.3g} mV of "
+                f"noise within the longest wait of {self.longest_wait_s:g} s, with {readings_per_second:g} readings a "
+                f"second of {amplifier}; without the key the limit is derived), got {self.drift_below_mV_per_s:.3g} "
+                "mV/s: no reading would ever count as settled",
             )

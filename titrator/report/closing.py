@@ -73,8 +73,8 @@ def _truth_rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
         return []
     volumes = ", ".join(f"{volume_mL:.4f} mL" for volume_mL in truth["equivalence_points_mL"])
     values = ", ".join(f"{entry['value']:.5g} {entry['unit']}" for entry in truth["results"])
-    parts = [f"equivalence point {volumes} as this burette indicates it", values]
-    return [("truth (simulated)", Text("; ".join(part for part in parts if part)))]
+    where = f"equivalence point {volumes} as this burette indicates it" if volumes else "no equivalence point"
+    return [("truth (simulated)", Text("; ".join(part for part in (where, values) if part)))]
 
 
 def _run_rows(document: dict[str, Any]) -> list[tuple[str, Text]]:

@@ -6,6 +6,7 @@ colour-blind readers. The same data give the same SVG to the byte (fixed salt fo
 
 from __future__ import annotations
 
+import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -264,7 +265,8 @@ def draw_curve(curve: Curve, evaluation: Evaluation, title: str, path: Path | st
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    with mpl.rc_context(STYLE):
+    with mpl.rc_context(STYLE), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")  # a box in a title is no reason to stop
         figure = Figure(figsize=SIZE_INCHES, layout="constrained")
         FigureCanvasAgg(figure)
         _compose(figure, curve, evaluation, title)

@@ -10,7 +10,8 @@ from titrator.chemistry.couples import find_reaction
 from titrator.chemistry.references import reference_potential_V
 from titrator.control.point import Point
 from titrator.evaluate.curve import Curve
-from titrator.evaluate.equivalence import Evaluation, find_equivalence_points
+from titrator.evaluate.equivalence import find_equivalence_points
+from titrator.evaluate.evaluation import Evaluation
 from titrator.evaluate.expectation import Expectation
 from titrator.evaluate.results import Result, ResultInputs, results
 from titrator.method import Method, load_method

@@ -58,7 +58,7 @@ def measure_noise(seen: Observed, residuals: Callable[[], tuple[float, float, fl
     ratio = seen.sum_of_squares_mV2 / (max(seen.freedom, 1.0) * fresh)
     spread = math.sqrt(2.0 / max(seen.freedom, 1.0) + 2.0 / (1.0 + counted))
     unlike_white = (0.5 - seen.opposed) * math.sqrt(2.0 * max(seen.differences, 1.0))
-    if ratio <= 1.0 + 1.3 * spread and unlike_white <= 1.6:
+    if seen.freedom < 1.0 or (ratio <= 1.0 + 1.3 * spread and unlike_white <= 1.6):
         return Noise(math.sqrt(white), white, total, correlated=False)
     return _correlated(seen, fresh, residuals())
 

@@ -13,8 +13,9 @@ from typing import NamedTuple
 SD_LN_RESPONSE = 0.5
 """Prior standard deviation of ln τ: "within a factor of two" is a rectangle of ±0.69, its sd 0.40; and a margin."""
 
-FARTHEST_LN_RESPONSE = 1.4
-"""τ is sought within a factor of four of the stated response."""
+FASTEST_LN, SLOWEST_LN = -1.4, 4.0
+"""τ is sought from a quarter of the stated response (faster: nothing is left to see) to some fifty times it (a lasting
+drift)."""
 
 AMPLITUDE_SD_MV = 500.0
 """Weak prior of the tail's height at the start of the window: keeps a fit of one or two blocks finite."""
@@ -137,9 +138,10 @@ def find_tail(
     inverse = 1.0 / variance_mV2
     prior = 1.0 / SD_LN_RESPONSE**2
     theta, half, sd, fits = start
+    span = max(sd, 0.003)
     for _ in range(most_attempts):
         if not fits:
-            half = min(max(sd, 0.003), 0.6)
+            half = min(span, 0.6)
             fits = tuple([fit_tail(blocks, math.exp(x), ridge) for x in (theta - half, theta, theta + half)])
         away = theta - stated_ln_response
         low = fits[0].sum_of_squares * inverse + (away - half) ** 2 * prior
@@ -147,12 +149,16 @@ def find_tail(
         high = fits[2].sum_of_squares * inverse + (away + half) ** 2 * prior
         curvature = max((low - 2.0 * mid + high) / (half * half), prior)
         step = min(max(0.5 * (low - high) / (half * curvature), -2.0 * half), 2.0 * half)
-        step = min(max(step, -FARTHEST_LN_RESPONSE - away), FARTHEST_LN_RESPONSE - away)
+        step = min(max(step, FASTEST_LN - away), SLOWEST_LN - away)
         sd = math.sqrt(2.0 / curvature)
         placed = Search(theta, half, sd, fits)
-        found = abs(step) <= 0.8 * half and 0.35 * half <= sd <= 2.5 * half
+        inside = abs(step) <= 0.8 * half
+        found = inside and 0.35 * half <= sd <= 2.5 * half
         if found:
             break
+        # A parabola over a span much wider than the valley puts its bottom wrong by a tenth or so of the span: narrow
+        # the span by five at most, and only once the bottom lies within it; widen it while the bottom lies far off.
+        span = max(sd, 0.003, 0.2 * half if inside else abs(step))
         theta += step
         fits = ()
     return _combine(placed, step, variance_mV2, len(blocks.age_s), found)
@@ -164,12 +170,13 @@ def _combine(search: Search, step: float, variance_mV2: float, blocks: int, foun
     ratio = math.exp(half)
     k1 = math.exp(-theta)
     k0, k2 = k1 * ratio, k1 / ratio
-    remainder, r_var = _moments(r0, r1, r2, half, step, sd)
-    drift, d_var = _moments(-r0 * k0, -r1 * k1, -r2 * k2, half, step, sd)
+    place = (half, step, sd)
+    remainder, r_var = _moments(r0, r1, r2, place)
+    drift, d_var = _moments(-r0 * k0, -r1 * k1, -r2 * k2, place)
     # A parabola through variances may dip below the least of them: then that one is taken.
-    unit_variance = max(_moments(v0, v1, v2, half, step, sd)[0], min(v0, v1, v2))
+    unit_variance = max(_moments(v0, v1, v2, place)[0], min(v0, v1, v2))
     w0, w1, w2 = v0 * k0 * k0, v1 * k1 * k1, v2 * k2 * k2
-    drift_unit_variance = max(_moments(w0, w1, w2, half, step, sd)[0], min(w0, w1, w2))
+    drift_unit_variance = max(_moments(w0, w1, w2, place)[0], min(w0, w1, w2))
     least = q1 + step * ((q2 - q0) / (2.0 * half) + 0.5 * step * (q2 - 2.0 * q1 + q0) / (half * half))
     return Tail(
         remainder,
@@ -186,8 +193,10 @@ def _combine(search: Search, step: float, variance_mV2: float, blocks: int, foun
     )
 
 
-def _moments(low: float, mid: float, high: float, half: float, step: float, sd: float) -> tuple[float, float]:
-    """Mean and variance of the parabola through three values at −half, 0, half for x ~ N(step, sd²)."""
+def _moments(low: float, mid: float, high: float, place: tuple[float, float, float]) -> tuple[float, float]:
+    """Mean and variance of the parabola through three values at −half, 0, half for x ~ N(step, sd²); place: half, step
+    and sd."""
+    half, step, sd = place
     curve = (high - 2.0 * mid + low) / (half * half)
     slope = (high - low) / (2.0 * half)
     variance = sd * sd

@@ -7,6 +7,7 @@ from titrator.control.settling.blocks import BlockWindow
 from titrator.control.settling.noise import Noise, Observed, measure_noise
 from titrator.control.settling.settings import REMAINDER_OVER_NOISE, SettlingSettings
 from titrator.control.settling.tail import (
+    MOST_ATTEMPTS,
     SD_LN_RESPONSE,
     Blocks,
     Search,
@@ -34,7 +35,7 @@ MIXING_SHARE = 0.1
 """Share of the change seen that mixing may still hide, per unit of exp(−t / mixing time)."""
 
 MISFIT = 0.25
-"""The oldest third is forgotten where the mean square of the rest's residuals is less than this share of the whole's."""
+"""The oldest third is forgotten where the residuals' mean square without it is below this share of the whole's."""
 
 
 class Verdict(NamedTuple):
@@ -79,10 +80,14 @@ class Judge:
         self._slide(window, now_s)
         if len(window) < FEWEST_BLOCKS and not last:
             return None
-        tail, noise = self._fit(window, now_s)
-        if noise.correlated and self._drop_misfit(window, now_s, tail):
-            tail, noise = self._fit(window, now_s)
-        self._start = Search(math.log(tail.response_s), 0.0, tail.sd_ln_response, ())
+        attempts = 3 * MOST_ATTEMPTS if last else MOST_ATTEMPTS
+        tail, noise = self._fit(window, now_s, attempts)
+        for _ in range(3 if last else 1):
+            if not (noise.correlated and self._drop_misfit(window, now_s, tail)):
+                break
+            tail, noise = self._fit(window, now_s, attempts)
+        sd = tail.sd_ln_response if tail.found else max(tail.sd_ln_response, 0.5 * tail.search.half)
+        self._start = Search(math.log(tail.response_s), 0.0, sd, ())
         quantile = QUANTILE * (1.0 + (QUANTILE**2 + 1.0) / (4.0 * noise.freedom))  # Student's t, first correction
         rounding = self._rounding_mV(noise)
         potential, sd, lag = average(window, now_s, tail, noise)
@@ -99,14 +104,14 @@ class Judge:
             potential, sd, tail.drift_mV_per_s, tail.drift_sd_mV_per_s, bound, settled, excess, remaining, sharp
         )
 
-    def _fit(self, window: BlockWindow, now_s: float) -> tuple[Tail, Noise]:
+    def _fit(self, window: BlockWindow, now_s: float, attempts: int) -> tuple[Tail, Noise]:
         blocks = prepare(window.t_s, window.y_mV, window.spread_s2, window.weights, now_s)
         if self._slow_variance == 0.0:
             self._slow_variance = self._fresh_variance(window)
-        tail = find_tail(blocks, self._slow_variance, self._ln_response, self._start)
+        tail = find_tail(blocks, self._slow_variance, self._ln_response, self._start, attempts)
         noise = self._noise(window, blocks, tail)
         if not 0.6 < noise.slow_variance_mV2 / self._slow_variance < 1.6:
-            tail = find_tail(blocks, noise.slow_variance_mV2, self._ln_response, tail.search)
+            tail = find_tail(blocks, noise.slow_variance_mV2, self._ln_response, tail.search, attempts)
         self._slow_variance = noise.slow_variance_mV2
         return tail, noise
 
