@@ -176,8 +176,8 @@ class Cell:
 
 CELLS = (
     Cell("as stated"),
-    Cell("mixing twice as slow", mixing_s=3.0),
-    Cell("mixing half as slow", stated_mixing_s=3.0),
+    Cell("mixing really 3 s", mixing_s=3.0),
+    Cell("mixing stated 3 s", stated_mixing_s=3.0),
     Cell("response stated 3 s", stated_response_s=3.0),
     Cell("drift 0.5 mV/min", drift_mV_per_min=0.5),
     Cell("noise 0.05 mV", noise_mV=0.05),

@@ -1,5 +1,6 @@
 """The rig file: what stands on the bench, and the times that the link to it keeps."""
 
+import difflib
 import math
 from collections.abc import Iterable
 from pathlib import Path
@@ -8,6 +9,7 @@ from typing import Literal
 from pydantic import Field
 
 from titrator.bench.burette import Burette
+from titrator.bench.materials import material_file
 from titrator.files.load import load
 from titrator.files.models import Finding, StrictModel
 from titrator.files.quantities import (
@@ -20,6 +22,7 @@ from titrator.files.quantities import (
     Speed_mL_per_min,
     Volume_mL,
 )
+from titrator.files.schema import one_of
 from titrator.files.texts import Text
 
 FEEDS_PER_DEAD_MAN = 4
@@ -47,6 +50,9 @@ class BuretteSection(StrictModel):
         alias="random_error", description="Standard deviation of the volume about each target, from dose to dose."
     )
     calibration: Calibration = Field(description="What is not known of the burette's own scale.")
+    refills: bool = Field(
+        False, description="Whether the burette refills itself in mid-run. Without it a run is at most one stroke."
+    )
 
     @property
     def arithmetic(self) -> Burette:
@@ -146,11 +152,32 @@ class Rig(StrictModel):
     name: Text = Field(description="What people call this rig.")
     kind: Literal["simulated"] = Field(description="What is behind it.")
     burette: BuretteSection = Field(description="The burette.")
+    wetted: tuple[Text, ...] | None = Field(
+        None,
+        description="Materials that titrant touches, from plunger to tip, by their names in the table "
+        "titrator/bench/materials.yaml: [glass, PTFE, FEP]. No run begins without it.",
+        json_schema_extra=one_of(lambda: material_file().materials),
+    )
     amplifier: AmplifierSection = Field(description="The electrode's amplifier.")
     link: LinkSection = Field(default_factory=lambda: LinkSection.model_validate({}), description="Times of the link.")
     record: RecordSection = Field(
         default_factory=lambda: RecordSection.model_validate({}), description="How the record is kept."
     )
+
+    def findings(self) -> Iterable[Finding]:
+        """Refuse materials that the table does not name: nothing could be said of them."""
+        known = {name.lower(): name for name in material_file().materials}
+        for number, material in enumerate(self.wetted or ()):
+            if material in known.values():
+                continue
+            near = difflib.get_close_matches(material.lower(), known, n=1)
+            hint = f"; did you mean {known[near[0]]}?" if near else ""
+            yield Finding(
+                ("wetted", number),
+                f"expected a material of the table ({', '.join(known.values())}{hint}), got {material}",
+            )
+        if self.wetted == ():
+            yield Finding(("wetted",), "expected at least one material, got an empty list")
 
 
 def load_rig(path: str | Path) -> Rig:

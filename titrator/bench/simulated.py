@@ -1,4 +1,4 @@
-"""Opens the simulated rig: the one place where titrator knows the simulator."""
+"""Opens the simulated rig, and the cell file: the one place where titrator knows the simulator."""
 
 from collections.abc import Mapping
 from pathlib import Path
@@ -6,6 +6,7 @@ from typing import Any, Protocol
 
 from titrator.bench.rig import Rig
 from titrator.bench.transport import Transport
+from titrator.files import StrictModel
 
 
 class RehearsalTransport(Transport, Protocol):
@@ -35,3 +36,17 @@ def open_simulated(rig: Rig, cell_path: Path, stated: Mapping[str, Any], seed: i
         range_mV=(amplifier.range.low_mV, amplifier.range.high_mV),
     )
     return build_world(cell_path, StatedValues(**stated), hardware, seed)
+
+
+def cell_model() -> type[StrictModel]:
+    """What a cell file may hold. Loads no numerical library."""
+    from sim.cell_file import CellFile
+
+    return CellFile
+
+
+def check_cell(path: str | Path) -> str:
+    """Read a cell file, without opening anything, and return its name. FileProblem for whatever is wrong in it."""
+    from sim.cell_file import load_cell
+
+    return load_cell(path).name

@@ -27,7 +27,8 @@ def one_of(choices: Callable[[], Iterable[str]]) -> Callable[[dict[str, Any]], N
     """
 
     def extend(schema: dict[str, Any]) -> None:
-        told = schema["items"] if schema.get("type") == "array" else schema
+        told = next((choice for choice in schema.get("anyOf", ()) if choice != {"type": "null"}), schema)
+        told = told["items"] if told.get("type") == "array" else told
         told["enum"] = list(dict.fromkeys(choices()))
 
     return extend

@@ -7,7 +7,6 @@ from titrator.control.electrode_watch import ElectrodeExpectation
 from titrator.control.increments import AdaptiveSettings
 from titrator.control.plan import EndSettings, FixedSettings, MotionSettings, Plan
 from titrator.control.settling import SettlingSettings
-from titrator.files import InputProblem
 from titrator.method import Method
 
 HALT_WITHIN_S = 3.0
@@ -21,19 +20,14 @@ FIXED_RISE_MV = 60.0
 """The same for fixed additions, which have no aim: three Nernst steps RT/F (25 mV) short of nothing (derived)."""
 
 
-class PlanError(InputProblem):
-    """The method cannot be run on this rig; the message says which two figures contradict each other."""
-
-
 def plan_for(method: Method, rig: Rig) -> Plan:
-    """The plan of a run of `method` on `rig`. Raises PlanError when the rig cannot do what the method asks."""
+    """The plan of a run of `method` on `rig`, which must fit each other (see `titrator.run.fits`)."""
     additions = method.additions
-    _refuse_what_the_rig_cannot(method, rig)
     settings: AdaptiveSettings | FixedSettings
     if additions.rule == "adaptive":
         settings = AdaptiveSettings(
             aim_mV=additions.aim_mV,
-            first_mL=additions.first_mL if additions.first_mL is not None else additions.least_mL,
+            first_mL=additions.begins_with_mL,
             least_mL=additions.least_mL,
             most_mL=additions.most_mL,
             growth=additions.growth,
@@ -69,21 +63,6 @@ def plan_for(method: Method, rig: Rig) -> Plan:
             halt_within_s=HALT_WITHIN_S,
         ),
     )
-
-
-def _refuse_what_the_rig_cannot(method: Method, rig: Rig) -> None:
-    stroke_mL, step_mL = rig.burette.stroke_mL, rig.burette.step_mL
-    if method.ends_when.volume_above_mL > stroke_mL:
-        raise PlanError(
-            f"ends_when.volume_above of {method.name!r}: expected at most {stroke_mL:g} mL, one stroke of the burette "
-            f"of {rig.name!r}, got {method.ends_when.volume_above_mL:g} mL. Take a smaller aliquot or a larger burette"
-        )
-    smallest_mL = method.additions.least_mL if method.additions.rule == "adaptive" else method.additions.step_mL
-    if smallest_mL < step_mL:
-        raise PlanError(
-            f"additions of {method.name!r}: expected at least {1000 * step_mL:g} µL, one step of the burette of "
-            f"{rig.name!r}, got {1000 * smallest_mL:g} µL. Add more at a time"
-        )
 
 
 def _settling(method: Method, rig: Rig) -> SettlingSettings:

@@ -20,6 +20,7 @@ from titrator.method import Method
 from titrator.record.journal import Journal
 from titrator.record.run_folder import RunFolder, write_json
 from titrator.run.driver import Driver, Observer
+from titrator.run.fits import fits
 from titrator.run.host import describe_host
 from titrator.run.plan import plan_for
 
@@ -93,10 +94,11 @@ def rehearse(
 ) -> Rehearsal:
     """Run `setup` to its end in a new folder below `runs`.
 
-    Raises PlanError when the rig cannot do what the method asks, FileProblem when the cell file is wrong and
-    RunFolderError when the folder cannot be made, all before anything is written; BenchError and JournalError when the
-    run cannot even begin. Whatever goes wrong later ends the run in its journal instead.
+    Raises FileProblem when the rig cannot do what the method asks or the cell file is wrong, and RunFolderError when the
+    folder cannot be made, all before anything is written; BenchError and JournalError when the run cannot even begin.
+    Whatever goes wrong later ends the run in its journal instead.
     """
+    fits(setup.method, setup.method_path, setup.rig)
     controller = Controller(plan_for(setup.method, setup.rig))
     world = open_simulated(setup.rig, setup.cell_path, stated_values(setup.method), setup.seed)
     copies = {"method.yaml": setup.method_path, "rig.yaml": setup.rig_path, "cell.yaml": setup.cell_path}
