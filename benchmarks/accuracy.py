@@ -62,7 +62,7 @@ def main() -> None:
         intervals.append(covered(done, evaluated))
         additions.append(evaluated.additions)
         durations.append(evaluated.duration_s)
-        print(f"\rseed {seed}", end="", file=sys.stderr)
+        print(f"seed {seed}: {error:+.2f} µL", file=sys.stderr)
     count = len(errors) + len(missing)
     rms = statistics.fmean(error**2 for error in errors) ** 0.5
     print(f"""# How near the demonstration comes to the truth (simulated)

@@ -30,8 +30,13 @@ def test_an_edit_that_breaks_the_method(tmp_path: Path, case: dict[str, Any]) ->
     assert told(tmp_path, GOOD.replace(case["was"], case["now"])) == case["told"]
 
 
+def test_of_another_format_nothing_else_is_said(tmp_path: Path) -> None:
+    (line,) = told(tmp_path, GOOD.replace("format: 1", "format: 3").replace("fill: 50 mL", "filling: much"))
+    assert line.startswith("1:9: expected 1, the format that this version reads, got 3; a later version")
+
+
 def test_there_are_enough_cases() -> None:
-    assert len({(case["was"], case["now"]) for case in CASES}) == len(CASES) >= 40
+    assert len({(case["was"], case["now"]) for case in CASES}) == len(CASES) >= 60
 
 
 def test_all_problems_of_a_file_come_at_once_in_order_of_line(tmp_path: Path) -> None:
@@ -41,11 +46,11 @@ def test_all_problems_of_a_file_come_at_once_in_order_of_line(tmp_path: Path) ->
         ("fill: 50 mL", "fill: 49 mL"),
         ("unit: mol/L", "unit: mol"),
         ("equivalence_points: 1", "equivalence_points: 0"),
-        ("format: 1", "format: 3"),
+        ("name: Iron(II) in a bath", "name: 5"),
     ):
         text = text.replace(was, now)
     places = [line.split(" ")[0] for line in told(tmp_path, text)]
-    assert places == ["1:9:", "9:26:", "28:9:", "52:23:", "55:9:"]
+    assert places == ["2:7:", "9:26:", "28:9:", "52:23:", "55:9:"]
 
 
 def test_the_folder_of_the_good_file_is_no_method(tmp_path: Path) -> None:

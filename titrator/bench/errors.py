@@ -1,12 +1,18 @@
 """One tree of everything that can go wrong on the bench.
 
 BenchError
+├── PortError                 the port cannot be had, for another reason than those below
+│   ├── PortBusyError         another program holds it (`owner`, where it can be known)
+│   ├── PortDeniedError       this user may not open it
+│   └── BoardNotFoundError    no port has the board that is looked for
 ├── LinkError                 the way to the board or the talk over it
-│   ├── LinkBrokenError       the transport itself failed (unplugged, closed)
+│   ├── LinkBrokenError       the transport itself failed (closed)
+│   │   └── UnpluggedError    nothing is there, or it vanished in mid-run
 │   ├── NoAnswerError         a request was repeated and never answered
 │   ├── BoardRestartedError   the boot identifier changed
 │   └── AnswerMismatchError   a sound answer that makes no sense here
 ├── RigMismatchError          the board is not the one that the rig file describes
+│   └── WrongBoardError       it reports another identity
 ├── BoardRefusedError         the board understood and said no (`reason`)
 └── DoseError                 a dose that this side refuses to send, or whose story does not fit
 """
@@ -18,12 +24,36 @@ class BenchError(Exception):
     """Base of the tree. The text says what was expected, what came, and what to do next."""
 
 
+class PortError(BenchError):
+    """The port cannot be used. Nothing was sent."""
+
+
+class PortBusyError(PortError):
+    """Another program holds the port. `owner` names it, or is None where that cannot be known."""
+
+    def __init__(self, text: str, owner: str | None) -> None:
+        super().__init__(text)
+        self.owner = owner
+
+
+class PortDeniedError(PortError):
+    """The port is there, but this user may not open it."""
+
+
+class BoardNotFoundError(PortError):
+    """All ports were asked, and the board that is looked for answered on none of them."""
+
+
 class LinkError(BenchError):
     """The board cannot be talked to as it should. A dose under way ends by itself at a position the board knows."""
 
 
 class LinkBrokenError(LinkError):
     """The transport raised an error of its own."""
+
+
+class UnpluggedError(LinkBrokenError):
+    """Nothing is at the port, or what was there vanished in mid-run. A dose under way ends by the dead-man timer."""
 
 
 class NoAnswerError(LinkError):
@@ -40,6 +70,10 @@ class AnswerMismatchError(LinkError):
 
 class RigMismatchError(BenchError):
     """What the board says of itself contradicts the rig file."""
+
+
+class WrongBoardError(RigMismatchError):
+    """The board at the port reports another identity than the rig file names."""
 
 
 class BoardRefusedError(BenchError):

@@ -20,7 +20,7 @@ from firmware_protocol.messages import (
     decode,
     encode,
 )
-from titrator.bench.errors import AnswerMismatchError, BoardRestartedError, LinkBrokenError, NoAnswerError
+from titrator.bench.errors import AnswerMismatchError, BoardRestartedError, LinkBrokenError, NoAnswerError, UnpluggedError
 from titrator.bench.refusals import refusal
 from titrator.bench.transport import Transport
 
@@ -149,13 +149,13 @@ class Link:
         try:
             self._transport.write(data)
         except OSError as problem:
-            raise LinkBrokenError(self._broken(problem)) from problem
+            raise self._broken(problem) from problem
 
     def _receive(self, timeout_s: float) -> None:
         try:
             data = self._transport.read(timeout_s)
         except OSError as problem:
-            raise LinkBrokenError(self._broken(problem)) from problem
+            raise self._broken(problem) from problem
         if not data:
             return
         for found in self._reader.feed(data):
@@ -176,7 +176,7 @@ class Link:
                 if not self._transport.read(0.0):
                     break
             except OSError as problem:
-                raise LinkBrokenError(self._broken(problem)) from problem
+                raise self._broken(problem) from problem
 
     def _take(self, packet: Packet) -> None:
         message = packet.message
@@ -244,8 +244,13 @@ class Link:
             f"its motor stops by itself at a position that it knows"
         )
 
-    def _broken(self, problem: OSError) -> str:
-        return (
-            f"the way to the board broke ({problem}). Last heard: {self._last_heard()}. Link: {self.counters}. Next: "
-            f"plug it in again and resume the run; the board's motor stops by itself at a position that it knows"
+    def _broken(self, problem: OSError) -> LinkBrokenError:
+        vanished = isinstance(problem, ConnectionError)
+        heard = f"Last heard: {self._last_heard()}. Link: {self.counters}."
+        if not vanished:
+            return LinkBrokenError(f"the way to the board broke ({problem}). {heard} Next: connect again")
+        return UnpluggedError(
+            f"the board vanished ({problem}). {heard} Likely causes, the likeliest first: the cable was pulled; the "
+            f"board lost its supply; the program that serves it ended. Next: plug it in again and resume the run; the "
+            f"board's motor stops by itself at a position that it knows"
         )

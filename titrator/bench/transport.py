@@ -11,11 +11,11 @@ class Transport(Protocol):
     """
 
     def write(self, data: bytes) -> None:
-        """Send all of `data`. OSError when the way is gone or closed."""
+        """Send all of `data`. ConnectionError when what was there vanished, another OSError when closed."""
         ...
 
     def read(self, timeout_s: float) -> bytes:
-        """What arrived, as soon as anything did; empty after `timeout_s`. OSError when the way is gone or closed."""
+        """What arrived, as soon as anything did; empty after `timeout_s`. Errors as for `write`."""
         ...
 
     def now_s(self) -> float:

@@ -11,6 +11,7 @@ from titrator.cli.check import check
 from titrator.cli.dry_run import dry_run
 from titrator.cli.evaluate import evaluate
 from titrator.cli.failure import Failure
+from titrator.cli.new import new
 
 
 class _Group(click.Group):
@@ -31,6 +32,7 @@ def main() -> None:
 
     \b
     Begin here:
+      titrator new FOLDER        a method, a rig and a simulated cell from a few questions
       titrator check METHOD      is the method file sound?
       titrator dry-run METHOD    the whole titration against the simulated cell
       titrator evaluate RUN      equivalence points and results again, or of a CSV file
@@ -39,6 +41,7 @@ def main() -> None:
     """
 
 
+main.add_command(new)
 main.add_command(check)
 main.add_command(dry_run)
 main.add_command(evaluate)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple, TypeAlias
 
 from titrator.control.ends import Ending
+from titrator.control.holds import Hold, Question
 from titrator.control.point import Point
 from titrator.control.states import State
 
@@ -33,10 +34,17 @@ class Halt(NamedTuple):
 
 
 class Enter(NamedTuple):
-    """The controller entered `state`; `why` is one sentence for the record."""
+    """The controller entered `state`; `why` is one sentence for the record, `hold` tells more of `held`."""
 
     state: State
     why: str
+    hold: Hold | None = None
+
+
+class Ask(NamedTuple):
+    """Put a question to the operator; `Answered` brings the answer. Nothing moves until then."""
+
+    question: Question
 
 
 class Finish(NamedTuple):
@@ -46,4 +54,4 @@ class Finish(NamedTuple):
     ending: Ending
 
 
-Action: TypeAlias = Sample | MoveTo | Log | Halt | Enter | Finish
+Action: TypeAlias = Sample | MoveTo | Log | Halt | Enter | Ask | Finish

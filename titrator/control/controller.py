@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import math
 
-from titrator.control.actions import Action, Enter, Finish, Halt, Log, MoveTo, Sample
+from titrator.control.actions import Action, Ask, Enter, Finish, Halt, Log, MoveTo, Sample
 from titrator.control.electrode_watch import ElectrodeWatch
 from titrator.control.ends import Cause, Ending, EndRule, EnoughPoints, PotentialBeyond, VolumeReached
 from titrator.control.events import (
+    Answered,
     Begin,
     Event,
     Halted,
+    LinkFaltered,
     LinkLost,
     MoveDone,
     OperatorSaid,
@@ -24,6 +26,7 @@ from titrator.control.events import (
     Trouble,
     Word,
 )
+from titrator.control.holds import Hold, HoldCause, Question
 from titrator.control.increments import Adaptive, AdaptiveSettings, Fixed, IncrementRule
 from titrator.control.jumps import JumpWatch
 from titrator.control.machine import StateMachine, WrongSignalError
@@ -57,6 +60,10 @@ class Controller:
         self._deadline_s = math.inf  # of the move, the wait or the halt under way
         self._waiting_since_s = 0.0
         self._purpose = Signal.STOP  # of the halt under way
+        self._hold: Hold | None = None
+        self._question: Question | None = None
+        self._questions = 0
+        self._move_over_s = math.inf  # when the move under way should be over
         self._ending: Ending | None = None
         self._dose = 0
         self._points = 0
@@ -72,6 +79,28 @@ class Controller:
     def halt_within_s(self) -> float:
         """How long a halt may go unconfirmed."""
         return self._plan.motion.halt_within_s
+
+    @property
+    def held(self) -> Hold | None:
+        """Why and from where the run is held, or about to be; None while it is not."""
+        about_to = self.state is State.HALTING and self._purpose is Signal.HOLD
+        return self._hold if self.state is State.HELD or about_to else None
+
+    @property
+    def question(self) -> Question | None:
+        """What the operator was asked and has not answered."""
+        return self._question
+
+    @property
+    def target_mL(self) -> float:
+        """The total that the newest addition aims at."""
+        return self._target_mL
+
+    def remaining_s(self, t_s: float) -> float | None:
+        """About how long what is waited for may still take, as far as it can be told; for display only."""
+        if self.state is State.SETTLING or self.state is State.INITIAL:
+            return self._detector.remaining_s
+        return max(0.0, self._move_over_s - t_s) if self.state is State.DOSING else None
 
     @property
     def ending(self) -> Ending | None:
@@ -119,6 +148,12 @@ class Controller:
                 self._halted(event)
             case LinkLost(t_s=t_s, what=what):
                 self._end(t_s, Signal.FAULT, Ending(Cause.LINK, what))
+            case LinkFaltered(t_s=t_s, what=what):
+                if self.state is State.READY:
+                    self._end(t_s, Signal.FAULT, Ending(Cause.LINK, what))
+                self._pause(t_s, HoldCause.LINK, what)
+            case Answered():
+                self._answered(event)
             case Trouble(t_s=t_s, what=what):
                 self._end(t_s, Signal.FAULT, Ending(Cause.TROUBLE, what))
             case OperatorSaid(t_s=t_s, word=word):
@@ -141,15 +176,31 @@ class Controller:
 
     def _operator(self, t_s: float, word: Word) -> None:
         if word is Word.HOLD:
-            self._pause(t_s, "the operator asked to hold")
+            self._pause(t_s, HoldCause.OPERATOR, "the operator asked to hold")
         elif word is Word.STOP:
             self._end(t_s, Signal.STOP, Ending(Cause.OPERATOR, "the operator stopped the run"))
+        elif self.state is State.HELD and self._question is None:
+            self._go_on(t_s, "the operator asked to go on")
+
+    def _go_on(self, t_s: float, why: str) -> None:
+        """Leave `held`: read again where the plunger rests, then plan anew with a new dose."""
+        self._hold = None
+        if self._points:
+            self._fire(Signal.CONTINUE, why)
+        else:
+            self._fire(Signal.BEGIN, f"{why}: reading the initial potential again")
+        self._wait(t_s)
+
+    def _answered(self, event: Answered) -> None:
+        question = self._question
+        if question is None or question.number != event.number:
+            return
+        self._question = None
+        if not event.yes:
+            ending = Ending(Cause.OPERATOR, f"the operator answered no to: {question.text}")
+            self._end(event.t_s, Signal.STOP, ending)
         elif self.state is State.HELD:
-            if self._points:
-                self._fire(Signal.CONTINUE, "the operator asked to go on")
-            else:
-                self._fire(Signal.BEGIN, "the operator asked to go on: reading the initial potential again")
-            self._wait(t_s)
+            self._go_on(event.t_s, "the operator answered yes")
 
     def _wait(self, t_s: float) -> None:
         """Wait for the potential to settle, from `t_s` on; readings that never come are found out by the deadline."""
@@ -187,6 +238,7 @@ class Controller:
         self._dose += 1
         self._fire(Signal.ADD, f"adding {self._target_mL - self.volume_mL:.4f} mL")
         duration_s = (self._target_mL - self.volume_mL) / motion.speed_mL_per_s
+        self._move_over_s = t_s + duration_s
         self._deadline_s = t_s + 1.5 * duration_s + motion.report_within_s
         self._actions.append(MoveTo(self._dose, self._target_mL))
 
@@ -204,10 +256,22 @@ class Controller:
 
     # ------------------------------------------------------------------------------------------ coming to rest
 
-    def _pause(self, t_s: float, why: str) -> None:
-        if self.state is State.HALTING or not self._fire(Signal.HOLD, why):
+    def _pause(self, t_s: float, cause: HoldCause, why: str) -> None:
+        came_from = self.state
+        if came_from is State.HELD and cause is HoldCause.LINK and self._hold and self._hold.cause is not cause:
+            self._hold = self._hold._replace(cause=cause)
+            self._actions.append(Enter(came_from, why, self._hold))
+        if came_from is State.HALTING or not self._fire(Signal.HOLD, why):
             return
+        self._hold = Hold(cause, came_from)
         self._halt(t_s, Signal.HOLD, why)
+
+    def _ask(self, t_s: float, text: str) -> None:
+        """Put a question; from a state in which something is under way the run comes to rest for it first."""
+        self._questions += 1
+        self._question = Question(self._questions, text)
+        self._actions.append(Ask(self._question))
+        self._pause(t_s, HoldCause.QUESTION, f"a question to the operator: {text}")
 
     def _end(self, t_s: float, signal: Signal, ending: Ending) -> None:
         """Bring the run to rest for `ending`; from `ready` it is over at once, since nothing has moved yet."""
@@ -232,7 +296,10 @@ class Controller:
         if self.state is not State.HALTING:
             return
         self._deadline_s = math.inf
-        self._rest(_RESTED[self._purpose], f"at rest at {event.volume_mL:.4f} mL")
+        why = f"at rest at {event.volume_mL:.4f} mL"
+        if self._purpose is Signal.HOLD and self._hold is not None:
+            why += f", held ({self._hold.cause.value}) while {self._hold.came_from.value}"
+        self._rest(_RESTED[self._purpose], why)
 
     def _rest(self, signal: Signal, why: str) -> None:
         self._fire(signal, why)
@@ -275,7 +342,7 @@ class Controller:
     def _fire(self, signal: Signal, why: str) -> bool:
         if not self._machine.fire(signal):
             return False
-        self._actions.append(Enter(self._machine.state, why))
+        self._actions.append(Enter(self._machine.state, why, self._hold if self.state is State.HELD else None))
         return True
 
 

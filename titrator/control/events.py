@@ -50,6 +50,13 @@ class LinkLost(NamedTuple):
     what: str
 
 
+class LinkFaltered(NamedTuple):
+    """The board did not answer in time. If it confirms the halt that follows, the run is held; if not, it is faulted."""
+
+    t_s: float
+    what: str
+
+
 class Trouble(NamedTuple):
     """Something on the bench is wrong: a refused command, a restart, a failed record."""
 
@@ -64,10 +71,20 @@ class OperatorSaid(NamedTuple):
     word: Word
 
 
+class Answered(NamedTuple):
+    """The operator's answer to the question of this `number`."""
+
+    t_s: float
+    number: int
+    yes: bool
+
+
 class Tick(NamedTuple):
     """Time passed and nothing else happened."""
 
     t_s: float
 
 
-Event: TypeAlias = Begin | Reading | MoveDone | Halted | LinkLost | Trouble | OperatorSaid | Tick
+Event: TypeAlias = (
+    Begin | Reading | MoveDone | Halted | LinkLost | LinkFaltered | Trouble | OperatorSaid | Answered | Tick
+)
