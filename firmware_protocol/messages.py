@@ -9,7 +9,7 @@ SPEC.md holds the same tables for readers, and says what each message means.
 import struct
 from collections.abc import Callable
 from dataclasses import dataclass, fields
-from enum import IntEnum
+from enum import IntEnum, IntFlag
 from operator import attrgetter
 from typing import Any, ClassVar, NamedTuple, TypeAlias
 
@@ -37,6 +37,33 @@ class DoseState(IntEnum):
     HALTED = 3
     DEAD_MAN = 4
     SESSION_ENDED = 5
+    HOME = 6
+
+
+class ValvePosition(IntEnum):
+    """Which way the burette is open. BETWEEN: the valve's own sensor sees neither end."""
+
+    BETWEEN = 0
+    VESSEL = 1
+    RESERVOIR = 2
+
+
+class ValveState(IntEnum):
+    """What the board knows of the valve. Only CONFIRMED means that the sensor sees the position that was asked for."""
+
+    UNKNOWN = 0
+    TURNING = 1
+    CONFIRMED = 2
+    FAULT = 3
+
+
+class Capability(IntFlag):
+    """Parts that a board may have, a bit each in `Welcome`."""
+
+    VALVE = 1
+    HOME_SWITCH = 2
+    SIMULATED = 128
+    """No part, but a confession: what this board measures is computed, and a host must say so of every result."""
 
 
 class Reason(IntEnum):
@@ -52,6 +79,9 @@ class Reason(IntEnum):
     LIMIT_CANNOT_RISE = 8
     BAD_VALUE = 9
     UNKNOWN_REQUEST = 10
+    TRAVEL = 11
+    VALVE = 12
+    ABSENT = 13
 
 
 # ------------------------------------------------------------------------------------------------ from the host
@@ -74,24 +104,32 @@ class AskStatus:
 
 @dataclass(frozen=True, slots=True)
 class SetLimits:
-    """Limits of this session: position in microsteps, least time of a step in µs, dead-man time in ms."""
+    """Limits of this session.
+
+    Position and total travel towards the vessel in microsteps, least time of a step in µs when pushing and when
+    refilling, dead-man time in ms.
+    """
 
     KIND: ClassVar[int] = 0x03
-    LAYOUT: ClassVar[str] = "iIH"
+    LAYOUT: ClassVar[str] = "iIIIH"
     highest_position: int
+    most_travel: int
     least_step_us: int
+    least_refill_step_us: int
     dead_man_ms: int
 
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """A dose: its identifier, the absolute target in microsteps, the time of one step in µs."""
+    """A push: its identifier, the absolute target in microsteps, the time of one step in µs, and where it goes."""
 
     KIND: ClassVar[int] = 0x04
-    LAYOUT: ClassVar[str] = "IiI"
+    LAYOUT: ClassVar[str] = "IiIB"
+    ENUMS: ClassVar[dict[int, type[IntEnum]]] = {3: ValvePosition}
     dose: int
     target: int
     step_us: int
+    valve: ValvePosition = ValvePosition.VESSEL
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,42 +150,73 @@ class SetReadings:
     per_block: int
 
 
+@dataclass(frozen=True, slots=True)
+class SetValve:
+    """Turns the valve to the vessel or to the reservoir. The answer tells what is so now, `ValveTurned` the outcome."""
+
+    KIND: ClassVar[int] = 0x07
+    LAYOUT: ClassVar[str] = "B"
+    ENUMS: ClassVar[dict[int, type[IntEnum]]] = {0: ValvePosition}
+    position: ValvePosition
+
+
+@dataclass(frozen=True, slots=True)
+class Refill:
+    """Draws from the reservoir back to the home switch, no further than the absolute target. A dose like `Move`."""
+
+    KIND: ClassVar[int] = 0x08
+    LAYOUT: ClassVar[str] = "IiI"
+    dose: int
+    target: int
+    step_us: int
+
+
 # ------------------------------------------------------------------------------------------------ from the board
 @dataclass(frozen=True, slots=True)
 class Welcome:
-    """Who answers: versions, the session in force, and what the firmware itself holds fixed."""
+    """Who answers: versions, the session in force, what the firmware itself holds fixed, and the board's identity."""
 
     KIND: ClassVar[int] = 0x41
-    LAYOUT: ClassVar[str] = "BHIIiiIiiH"
+    LAYOUT: ClassVar[str] = "BHIIiIIiiHIB"
     version: int
     firmware: int
     session: int
     board_ms: int
     position: int
-    highest_position: int
+    stroke_steps: int
     least_step_us: int
     range_low_uV: int
     range_high_uV: int
     adc_step_uV: int
+    identity: int
+    capabilities: int
 
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """All that a host needs to go on: session, position, the newest dose and its end, the next reading's index."""
+    """All that a host needs to go on: session, position, newest dose and its end, next reading, valve and home.
+
+    `home_position` is the count at which the home switch last closed, and means nothing while `home_known` is 0.
+    """
 
     KIND: ClassVar[int] = 0x42
-    LAYOUT: ClassVar[str] = "IIiIIiBIIH"
-    ENUMS: ClassVar[dict[int, type[IntEnum]]] = {6: DoseState}
+    LAYOUT: ClassVar[str] = "IIiIIiBBIIHBBBi"
+    ENUMS: ClassVar[dict[int, type[IntEnum]]] = {6: ValvePosition, 7: DoseState, 11: ValvePosition, 12: ValveState}
     board_ms: int
     session: int
     position: int
     dose_session: int
     dose: int
     dose_target: int
+    dose_valve: ValvePosition
     dose_state: DoseState
     dose_ended_ms: int
     next_index: int
     period_ms: int
+    valve: ValvePosition
+    valve_state: ValveState
+    home_known: int
+    home_position: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,9 +224,11 @@ class LimitsInForce:
     """The limits as they now stand; units as in `SetLimits`."""
 
     KIND: ClassVar[int] = 0x43
-    LAYOUT: ClassVar[str] = "iIH"
+    LAYOUT: ClassVar[str] = "iIIIH"
     highest_position: int
+    most_travel: int
     least_step_us: int
+    least_refill_step_us: int
     dead_man_ms: int
 
 
@@ -184,6 +255,19 @@ class ReadingsSet:
     period_ms: int
     per_block: int
     next_index: int
+
+
+@dataclass(frozen=True, slots=True)
+class ValveReport:
+    """The valve: the position that its sensor sees, the one asked for, what the board makes of it, and when (ms)."""
+
+    KIND: ClassVar[int] = 0x47
+    LAYOUT: ClassVar[str] = "BBBI"
+    ENUMS: ClassVar[dict[int, type[IntEnum]]] = {0: ValvePosition, 1: ValvePosition, 2: ValveState}
+    position: ValvePosition
+    asked: ValvePosition
+    state: ValveState
+    at_ms: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,9 +306,22 @@ class MotionEnded:
     at_ms: int
 
 
-Request: TypeAlias = Hello | AskStatus | SetLimits | Move | Halt | SetReadings
-Answer: TypeAlias = Welcome | Status | LimitsInForce | DoseReport | ReadingsSet | Refused
-Event: TypeAlias = Readings | MotionEnded
+@dataclass(frozen=True, slots=True)
+class ValveTurned:
+    """The valve is where it was asked to be (CONFIRMED), or was not seen there in time (FAULT)."""
+
+    KIND: ClassVar[int] = 0x83
+    LAYOUT: ClassVar[str] = "BBBI"
+    ENUMS: ClassVar[dict[int, type[IntEnum]]] = {0: ValvePosition, 1: ValvePosition, 2: ValveState}
+    position: ValvePosition
+    asked: ValvePosition
+    state: ValveState
+    at_ms: int
+
+
+Request: TypeAlias = Hello | AskStatus | SetLimits | Move | Halt | SetReadings | SetValve | Refill
+Answer: TypeAlias = Welcome | Status | LimitsInForce | DoseReport | ReadingsSet | ValveReport | Refused
+Event: TypeAlias = Readings | MotionEnded | ValveTurned
 Message: TypeAlias = Request | Answer | Event
 
 ANSWER_TO: dict[type[Request], type[Answer]] = {
@@ -234,10 +331,14 @@ ANSWER_TO: dict[type[Request], type[Answer]] = {
     Move: DoseReport,
     Halt: DoseReport,
     SetReadings: ReadingsSet,
+    SetValve: ValveReport,
+    Refill: DoseReport,
 }
 """The answer that a request gets; any may get `Refused` instead."""
 _FROM_HOST = tuple(ANSWER_TO)
-_FROM_BOARD = (Welcome, Status, LimitsInForce, DoseReport, ReadingsSet, Refused, Readings, MotionEnded)
+EVENTS = (Readings, MotionEnded, ValveTurned)
+"""What the board says unasked."""
+_FROM_BOARD = (Welcome, Status, LimitsInForce, DoseReport, ReadingsSet, ValveReport, Refused, *EVENTS)
 
 
 class Packet(NamedTuple):

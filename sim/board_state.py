@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from typing import ClassVar, NamedTuple
 
-from firmware_protocol.messages import MOST_READINGS, DoseState
+from firmware_protocol.messages import MOST_READINGS, DoseState, ValvePosition
 
 NEVER = 1 << 62
 """A moment in microseconds that does not come."""
@@ -13,7 +13,9 @@ class Limits(NamedTuple):
     """Limits in force: microsteps, µs for a step, ms."""
 
     highest_position: int
+    most_travel: int
     least_step_us: int
+    least_refill_step_us: int
     dead_man_ms: int
 
 
@@ -27,6 +29,7 @@ class Dose:
     state: DoseState = DoseState.NONE
     position: int = 0
     ended_ms: int = 0
+    valve: ValvePosition = ValvePosition.BETWEEN
 
     def end(self, state: DoseState, position: int, at_ms: int) -> None:
         """Keep how, where and when it ended."""

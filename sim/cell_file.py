@@ -35,9 +35,10 @@ _FROM = "Lower limit; the draw is uniform between the limits."
 _TO = "Upper limit, not below the lower one."
 
 
-def _in_order(low: float, high: float) -> Iterable[Finding]:
+def _in_order(low: float, high: float, unit: str = "") -> Iterable[Finding]:
     if high < low:
-        yield Finding(("to",), "expected 'to' not below 'from', got limits the wrong way round")
+        text = f"expected at least {low:g}{unit}, the lower limit (from), got {high:g}{unit}: the wrong way round"
+        yield Finding(("to",), text)
 
 
 class ConcentrationRange(StrictModel):
@@ -48,7 +49,7 @@ class ConcentrationRange(StrictModel):
 
     def findings(self) -> Iterable[Finding]:
         """Yield limits that are the wrong way round."""
-        return _in_order(self.low_mol_per_L, self.high_mol_per_L)
+        return _in_order(self.low_mol_per_L, self.high_mol_per_L, " mol/L")
 
 
 class NumberRange(StrictModel):
@@ -89,7 +90,8 @@ class ReactionSection(StrictModel):
             reaction = self.known()
         except KeyError:
             text = f"expected a reaction known in this version ({known}), got {self.analyte} with {self.titrant}"
-            return [Finding(("analyte",), text)]
+            wrong = "titrant" if any(r.analyte.reduced == self.analyte for r in REACTIONS) else "analyte"
+            return [Finding((wrong,), text)]
         if self.acid not in reaction.acids:
             return [Finding(("acid",), f"expected {' or '.join(reaction.acids)}, got {self.acid}")]
         return ()

@@ -6,10 +6,11 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from sim.board import BoardSettings, Cell, SimulatedBoard
+from sim.board import SIMULATED_IDENTITY, BoardSettings, Cell, SimulatedBoard
 from sim.burette import SimulatedBurette
 from sim.cell_file import load_cell
 from sim.draw import CellTruth, StatedValues, draw_cell
+from sim.valve import SimulatedValve, ValveFault
 
 __all__ = ["Hardware", "StatedValues", "World", "build_world"]
 
@@ -18,7 +19,11 @@ _US = 1_000_000
 
 @dataclass(frozen=True, slots=True)
 class Hardware:
-    """The simulated burette and amplifier. `calibration_half_width` is a fraction (rectangular limits)."""
+    """The simulated burette and amplifier. `calibration_half_width` is a fraction (rectangular limits).
+
+    `backlash_mL` is lost at each reversal until it is taken up; `refill_error_mL` is the standard deviation of what a
+    refill leaves wrong for good. `valve_fault` begins with the turn of number `sound_turns`, counted from 0.
+    """
 
     step_mL: float
     stroke_mL: float
@@ -27,6 +32,15 @@ class Hardware:
     calibration_half_width: float
     adc_step_mV: float
     range_mV: tuple[float, float]
+    backlash_mL: float = 0.0
+    refill_error_mL: float = 0.0
+    valve: bool = True
+    valve_turn_s: float = 1.0
+    valve_fault: ValveFault | None = None
+    sound_turns: int = 0
+    home_switch: bool = True
+    identity: int = SIMULATED_IDENTITY
+    time_out_factor: int = 1
 
 
 class World:
@@ -68,6 +82,8 @@ class World:
         burette = self.board.burette
         told: dict[str, Any] = {
             "steps": burette.steps_at(self.board.now_us),
+            "pushed_steps": burette.pushed_steps,
+            "refills": burette.refills,
             "delivered_mL": burette.delivered_mL(self.board.now_us),
             "drawn": {"burette_calibration": burette.calibration},
         }
@@ -97,12 +113,22 @@ def build_board(cell: Cell, hardware: Hardware, seed: int) -> SimulatedBoard:
         calibration=Random(f"{seed}/burette calibration").uniform(-half_width, half_width),
         random_error_mL=hardware.random_error_mL,
         random=Random(f"{seed}/burette targets"),
+        backlash_steps=round(hardware.backlash_mL / hardware.step_mL),
+        refill_error_mL=hardware.refill_error_mL,
+        refill_random=Random(f"{seed}/burette refills"),
     )
+    valve = None
+    if hardware.valve:
+        turn_us = round(hardware.valve_turn_s * _US)
+        valve = SimulatedValve(turn_us=turn_us, fault=hardware.valve_fault, sound_turns=hardware.sound_turns)
     settings = BoardSettings(
         stroke_steps=round(hardware.stroke_mL / hardware.step_mL),
         least_step_us=hardware.least_step_us,
         range_low_uV=round(hardware.range_mV[0] * 1000),
         range_high_uV=round(hardware.range_mV[1] * 1000),
         adc_step_uV=round(hardware.adc_step_mV * 1000),
+        home_switch=hardware.home_switch,
+        identity=hardware.identity,
+        time_out_factor=hardware.time_out_factor,
     )
-    return SimulatedBoard(burette, cell, settings, boot=Random(f"{seed}/boot").getrandbits(32) or 1)
+    return SimulatedBoard(burette, cell, settings, boot=Random(f"{seed}/boot").getrandbits(32) or 1, valve=valve)

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from serial.urlhandler import protocol_socket
 
 from sim.world import Hardware, World, build_board
 from titrator.bench.bench import Bench
@@ -91,6 +92,12 @@ class FaultyTransport:
 
     def close(self):
         self.inner.close()
+
+
+@pytest.fixture(autouse=True)
+def no_pause_at_close(monkeypatch):
+    """pyserial sleeps 0.3 s when it closes a socket, for servers that need it; this one does not."""
+    monkeypatch.setattr(protocol_socket, "time", type("time", (), {"sleep": staticmethod(lambda _s: None)}))
 
 
 @pytest.fixture(scope="session")

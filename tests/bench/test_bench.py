@@ -16,6 +16,7 @@ from titrator.bench.errors import (
     LinkError,
     NoAnswerError,
     RigMismatchError,
+    UnpluggedError,
 )
 from titrator.bench.events import MotionEnded, ReadingBlock
 
@@ -211,7 +212,7 @@ def test_a_dose_while_another_is_under_way_is_refused_by_the_board(bench):
 def test_limits_stand_on_the_board_too_and_cannot_rise_in_a_session(bench):
     with pytest.raises(BoardRefusedError, match="a limit would rise above the 32000"):
         bench.begin_run(0xBEEF, 21.0)
-    bench._highest_steps = 10**6  # a host that forgot its own limit
+    bench._plunger._highest = bench._plunger.travel_steps = 10**6  # a host that forgot its own limit
     with pytest.raises(BoardRefusedError, match="this session ends at step 32000") as caught:
         bench.move_to(1, 24.0)
     assert caught.value.reason is Reason.BEYOND_LIMIT
@@ -303,8 +304,19 @@ def test_a_closed_or_broken_way_is_an_error_of_its_own(bench):
     bench.close()
     with pytest.raises(LinkBrokenError, match=r"was closed by this program.*Last heard"):
         bench.wait(1.0)
-    with pytest.raises(LinkBrokenError, match="Next: plug"):
+    with pytest.raises(LinkBrokenError, match="Next: connect again"):
         bench.move_to(1, 1.0)
+
+
+def test_a_way_that_vanishes_is_unplugged_and_says_what_was_last_heard(bench, world, monkeypatch):
+    bench.move_to(1, 1.0)
+
+    def vanish(_timeout_s):
+        raise ConnectionError("/dev/ttyACM0: read failed")
+
+    monkeypatch.setattr(world, "read", vanish)
+    with pytest.raises(UnpluggedError, match=r"ttyACM0: read failed.*Last heard: DoseReport.*Next: plug it in again"):
+        bench.wait(1.0)
 
 
 def test_a_board_that_is_not_the_rigs_is_told_in_full(world, rig):

@@ -59,14 +59,14 @@ def test_link_and_record_may_be_left_out(tmp_path):
     ("old", "new", "line", "words"),
     [
         ("stroke: 25 mL", "stroke: 25", 5, "a bare number without unit"),
-        ("step: 0.625 µL", "step: 1 mL", 6, "at most a hundredth of the stroke"),
+        ("step: 0.625 µL", "step: 1 mL", 6, "a hundredth of the stroke"),
         ("low: -2000 mV", "low: 3000 mV", 11, "expected low below high"),
         ("readings_per_second: 10", "readings_per_second: 1000", 13, "at most 100 readings a second"),
         ("step: 0.1 mV", "step: 0.1 mV\n  readings_per_block: 8", 13, "at most 7 readings in a block"),
         ("step: 0.1 mV", "step: 0.1 mV\n  reading_per_block: 5", 13, "did you mean readings_per_block?"),
         ("name: A rig", "name: A rig\nlink: {dead_man: 1 s}", 3, "room for 4 attempts"),
         ("name: A rig", "name: A rig\nlink: {dead_man: 2 min}", 3, "at most 65 s"),
-        ("kind: simulated", "kind: real", 3, "expected simulated"),
+        ("kind: simulated", "kind: real", 3, "expected simulated or serial"),
     ],
 )
 def test_what_is_wrong_in_a_rig_file_is_located(tmp_path, old, new, line, words):

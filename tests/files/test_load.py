@@ -97,8 +97,12 @@ def test_uncertainty_either_way(tmp_path: Path) -> None:
                 "1:1: expected the key 'pour' (How to pour.), got none",
             ],
         ),
-        (GOOD.replace("1", "2", 1), ["1:9: expected 1, the format that this version reads, got 2; a later version of titrator wrote it: use that "
-            "version, or write the file anew as the documentation says"]),
+        (GOOD.replace("1", "2", 1), [
+            (
+                "1:9: expected 1, the format that this version reads, got 2; a later version of titrator wrote it: use "
+                "that version, or write the file anew as the documentation says"
+            )
+        ]),
         (GOOD.replace("1", "true", 1), ["1:9: expected a whole number, the version of the format, got true"]),
         (GOOD.replace("1", "1.0", 1), ["1:9: expected a whole number, the version of the format, got 1.0"]),
         (GOOD.replace("name", "nam"), [

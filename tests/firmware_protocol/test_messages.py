@@ -21,10 +21,13 @@ from firmware_protocol.messages import (
     Readings,
     Role,
     Status,
+    ValvePosition,
+    ValveState,
     decode,
     encode,
 )
 
+VESSEL = ValvePosition.VESSEL
 LIMITS = {
     "B": (0, 2**8 - 1),
     "H": (0, 2**16 - 1),
@@ -113,7 +116,7 @@ def test_kinds_are_unique_and_in_their_ranges():
     for cls in (*FIXED, Readings):
         if cls in ANSWER_TO:
             assert 0x01 <= cls.KIND <= 0x3F
-        elif cls in (Readings, messages.MotionEnded):
+        elif cls in messages.EVENTS:
             assert 0x81 <= cls.KIND <= 0xFF
         else:
             assert 0x41 <= cls.KIND <= 0x7F
@@ -121,9 +124,11 @@ def test_kinds_are_unique_and_in_their_ranges():
 
 def test_a_packet_reads_as_a_sentence():
     assert str(Packet(12, 0xBEEF, Move(3, 1600, 3750))) == (
-        "Move #12 of session 0000beef: dose 3, target 1600, step_us 3750"
+        "Move #12 of session 0000beef: dose 3, target 1600, step_us 3750, valve vessel"
     )
-    status = Status(70, 0xBEEF, 5, 0xBEEF, 1, 9, DoseState.DEAD_MAN, 60, 0, 100)
+    status = Status(
+        70, 0xBEEF, 5, 0xBEEF, 1, 9, VESSEL, DoseState.DEAD_MAN, 60, 0, 100, VESSEL, ValveState.CONFIRMED, 0, 0
+    )
     assert str(Packet(2, 0xC0FFEE01, status)).startswith("Status #2 of boot c0ffee01: board_ms 70, session")
     assert "dose_state dead-man" in str(Packet(2, 1, status))
     assert str(Packet(5, 1, Halt())) == "Halt #5 of session 00000001"
@@ -138,7 +143,7 @@ def test_the_specification_lists_every_message_field_and_value():
         row = next(line for line in text.splitlines() if line.startswith(f"| {cls.KIND:02X} | {cls.__name__} |"))
         for field, code in zip(fields(cls), cls.LAYOUT, strict=True):
             assert f"{field.name} {names[code]}" in row
-    for enum in (messages.DoseState, messages.Reason):
+    for enum in (DoseState, messages.Reason, ValvePosition, ValveState):
         assert issubclass(enum, IntEnum)
         for member in enum:
             word = member.name.lower().replace("_", "-")

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from titrator.bench.rig import load_rig
 from titrator.method import load_method
+from titrator.run.attendance import Attendance
 from titrator.run.rehearsal import Rehearsal, Setup, rehearse
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -26,4 +27,4 @@ def setup(seed: int) -> Setup:
 
 
 def rehearsal(seed: int, runs: Path, **options) -> Rehearsal:
-    return rehearse(setup(seed), runs, NOW, **options)
+    return rehearse(setup(seed), runs, NOW, Attendance(**options))

@@ -161,5 +161,5 @@ def test_a_defect_of_ours_stops_the_pump_before_it_is_passed_on(tmp_path, monkey
             raise ZeroDivisionError
 
     with pytest.raises(ZeroDivisionError):
-        rehearsal(6, tmp_path, observer=observer)
+        rehearsal(6, tmp_path, observe=observer)
     assert halts

@@ -1,10 +1,9 @@
 """The simulated board against SPEC.md, spoken to in bare frames."""
 
-from random import Random
-
 import pytest
+from board_talk import REFILL_US, RESERVOIR, SECOND_US, SESSION, STEP_US, VESSEL, Talk, limits
 
-from firmware_protocol.frames import FrameReader, frame
+from firmware_protocol.frames import frame
 from firmware_protocol.messages import (
     AskStatus,
     DoseReport,
@@ -15,75 +14,19 @@ from firmware_protocol.messages import (
     MotionEnded,
     Move,
     Packet,
-    Readings,
     ReadingsSet,
     Reason,
+    Refill,
     Refused,
     Role,
     SetLimits,
     SetReadings,
+    SetValve,
     Status,
-    Welcome,
-    decode,
+    ValvePosition,
+    ValveState,
     encode,
 )
-from sim.board import BoardSettings, SimulatedBoard
-from sim.burette import SimulatedBurette
-
-STEP_US = 3750
-SESSION = 0xBEEF
-SECOND_US = 1_000_000
-
-
-class Recorder:
-    """A cell that keeps what it was asked and answers with a ramp."""
-
-    def __init__(self):
-        self.asked = []
-
-    def sample(self, t_s, delivered_mL):
-        self.asked.append((t_s, delivered_mL))
-        return 100.0 * t_s + 0.04
-
-
-class Talk:
-    """A host that says one thing at a time and keeps everything that it hears."""
-
-    def __init__(self):
-        self.cell = Recorder()
-        burette = SimulatedBurette(step_mL=0.000625, calibration=0.001, random_error_mL=0.001, random=Random(5))
-        settings = BoardSettings(40000, STEP_US, -2_000_000, 2_000_000, 100)
-        self.board = SimulatedBoard(burette, self.cell, settings, boot=0xB007)
-        self.reader = FrameReader()
-        self.heard = []
-        self.number = 0
-
-    def say(self, message, session=SESSION):
-        self.number += 1
-        self.board.receive(frame(encode(Role.HOST, Packet(self.number, session, message))))
-        return self.answer(self.number)
-
-    def answer(self, number):
-        while data := self.board.run_until(self.board.now_us + 100_000):
-            for found in self.reader.feed(data):
-                packet = decode(Role.HOST, found)
-                assert packet.stamp == self.board.boot
-                if packet.number == number and not isinstance(packet.message, Readings | MotionEnded):
-                    return packet.message
-                self.heard.append(packet.message)
-        raise AssertionError("no answer")
-
-    def listen(self, seconds):
-        until = self.board.now_us + round(seconds * SECOND_US)
-        while data := self.board.run_until(until):
-            self.heard += [decode(Role.HOST, found).message for found in self.reader.feed(data)]
-        heard, self.heard = self.heard, []
-        return heard
-
-    def begin(self, highest=32000, dead_man_ms=2000):
-        assert isinstance(self.say(Hello(1)), Welcome)
-        assert isinstance(self.say(SetLimits(highest, STEP_US, dead_man_ms)), LimitsInForce)
-        return self
 
 
 @pytest.fixture
@@ -94,7 +37,7 @@ def talk():
 def test_session_zero_only_looks():
     talk = Talk()
     welcome = talk.say(Hello(1), session=0)
-    assert (welcome.session, welcome.highest_position, welcome.position) == (0, 40000, 0)
+    assert (welcome.session, welcome.stroke_steps, welcome.position) == (0, 40000, 0)
     assert talk.say(Move(1, 10, STEP_US), session=0) == Refused(Move.KIND, Reason.SESSION, 0)
 
 
@@ -120,7 +63,13 @@ def test_motion_needs_limits_in_this_session():
 
 
 def test_another_sessions_commands_are_refused_and_move_nothing(talk):
-    for command in (Move(1, 10, STEP_US), SetLimits(1, STEP_US, 100), SetReadings(100, 5)):
+    for command in (
+        Move(1, 10, STEP_US),
+        SetLimits(*limits(1)),
+        SetValve(RESERVOIR),
+        Refill(1, 0, REFILL_US),
+        SetReadings(100, 5),
+    ):
         assert talk.say(command, session=SESSION + 1) == Refused(command.KIND, Reason.SESSION, SESSION)
     assert talk.listen(1) == []
     assert talk.board.burette.steps == 0
@@ -158,20 +107,25 @@ def test_targets_beyond_the_limit_back_too_fast_or_meanwhile_are_refused(talk):
 
 
 def test_limits_cannot_rise_within_a_session_but_may_be_repeated_or_tightened(talk):
-    for looser, standing in (((32001, STEP_US, 2000), 32000), ((32000, STEP_US - 1, 2000), STEP_US)):
+    for looser, standing in (
+        (limits(32001), 32000),
+        (limits(step_us=STEP_US - 1), STEP_US),
+        (limits(travel=100_001), 100_000),
+        (limits(refill_us=REFILL_US - 1), REFILL_US),
+    ):
         assert talk.say(SetLimits(*looser)) == Refused(SetLimits.KIND, Reason.LIMIT_CANNOT_RISE, standing)
-    assert talk.say(SetLimits(32000, STEP_US, 2001)) == Refused(SetLimits.KIND, Reason.LIMIT_CANNOT_RISE, 2000)
-    assert talk.say(SetLimits(32000, STEP_US, 2000)) == LimitsInForce(32000, STEP_US, 2000)
-    assert talk.say(SetLimits(100, 2 * STEP_US, 500)) == LimitsInForce(100, 2 * STEP_US, 500)
+    assert talk.say(SetLimits(*limits(dead_man_ms=2001))) == Refused(SetLimits.KIND, Reason.LIMIT_CANNOT_RISE, 2000)
+    assert talk.say(SetLimits(*limits())) == LimitsInForce(*limits())
+    assert talk.say(SetLimits(*limits(100, 2 * STEP_US, 500))) == LimitsInForce(*limits(100, 2 * STEP_US, 500))
     assert talk.say(Move(1, 101, STEP_US)).reason is Reason.BEYOND_LIMIT
-    assert talk.say(SetLimits(32000, STEP_US, 2000)).reason is Reason.LIMIT_CANNOT_RISE
+    assert talk.say(SetLimits(*limits())).reason is Reason.LIMIT_CANNOT_RISE
 
 
 def test_first_limits_cannot_exceed_the_firmwares_own():
     talk = Talk()
     talk.say(Hello(1))
-    assert talk.say(SetLimits(40001, STEP_US, 2000)) == Refused(SetLimits.KIND, Reason.LIMIT_CANNOT_RISE, 40000)
-    assert talk.say(SetLimits(100, STEP_US, 0)) == Refused(SetLimits.KIND, Reason.BAD_VALUE, 0)
+    assert talk.say(SetLimits(*limits(40001))) == Refused(SetLimits.KIND, Reason.LIMIT_CANNOT_RISE, 40000)
+    assert talk.say(SetLimits(*limits(dead_man_ms=0))) == Refused(SetLimits.KIND, Reason.BAD_VALUE, 0)
 
 
 def test_dead_man_stops_with_a_known_position(talk):
@@ -313,4 +267,20 @@ def test_a_restart_forgets_all_and_a_command_left_in_a_buffer_does_nothing(talk)
     assert talk.listen(3) == []
     assert talk.board.burette.steps == true_steps > 0
     status = talk.say(AskStatus())
-    assert status == Status(status.board_ms, 0, 0, 0, 0, 0, DoseState.NONE, 0, 0, 0)
+    assert status == Status(
+        status.board_ms,
+        0,
+        0,
+        0,
+        0,
+        0,
+        ValvePosition.BETWEEN,
+        DoseState.NONE,
+        0,
+        0,
+        0,
+        VESSEL,
+        ValveState.CONFIRMED,
+        0,
+        0,
+    )

@@ -11,9 +11,13 @@ BenchError
 │   ├── NoAnswerError         a request was repeated and never answered
 │   ├── BoardRestartedError   the boot identifier changed
 │   └── AnswerMismatchError   a sound answer that makes no sense here
+├── RigMemoryError            what the rig holds is not what the run needs (bench/memory.py)
 ├── RigMismatchError          the board is not the one that the rig file describes
 │   └── WrongBoardError       it reports another identity
 ├── BoardRefusedError         the board understood and said no (`reason`)
+├── BuretteError              a refill or a priming did not go as it must
+│   ├── ValveError            the valve is not where it has to be
+│   └── HomeError             the home switch tells of steps that were counted and not made
 └── DoseError                 a dose that this side refuses to send, or whose story does not fit
 """
 
@@ -87,3 +91,18 @@ class BoardRefusedError(BenchError):
 
 class DoseError(BenchError):
     """Refused on this side, before anything was sent: backwards, beyond the travel, or out of order."""
+
+
+class BuretteError(BenchError):
+    """A refill or a priming came to rest elsewhere than it must. Nothing moves any more until somebody has looked."""
+
+
+class ValveError(BuretteError):
+    """The valve was not seen where it was asked to be. Nothing is moved through it."""
+
+
+class HomeError(BuretteError):
+    """The home switch closed at another count than it must: steps were counted and not made, or made and not counted.
+
+    What was delivered since the last refill is uncertain by as much.
+    """

@@ -2,14 +2,15 @@
 
 from typing import Literal, NamedTuple, TypeAlias
 
-from firmware_protocol.messages import DoseState
+from firmware_protocol.messages import DoseState, ValvePosition
 
-EndReason: TypeAlias = Literal["arrived", "halted", "dead-man", "session-ended"]
+EndReason: TypeAlias = Literal["arrived", "halted", "dead-man", "session-ended", "home"]
 END_REASONS: dict[DoseState, EndReason] = {
     DoseState.ARRIVED: "arrived",
     DoseState.HALTED: "halted",
     DoseState.DEAD_MAN: "dead-man",
     DoseState.SESSION_ENDED: "session-ended",
+    DoseState.HOME: "home",
 }
 
 
@@ -29,7 +30,8 @@ class ReadingBlock(NamedTuple):
 class MotionEnded(NamedTuple):
     """A dose is over, told once: board time, its identifier, where the plunger rests and why.
 
-    `volume_mL` is the total since the run began, `steps` the board's absolute count.
+    `volume_mL` is the total since the run began, `steps` the board's absolute count. `aside`: nothing of this motion
+    was for the vessel (a refill, backlash taken up, priming), so the total stayed as it was.
     """
 
     t_s: float
@@ -37,13 +39,39 @@ class MotionEnded(NamedTuple):
     volume_mL: float
     steps: int
     reason: EndReason
+    aside: bool = False
 
 
-BenchEvent: TypeAlias = ReadingBlock | MotionEnded
+class ValveSettled(NamedTuple):
+    """The valve is where it was asked to be (`confirmed`), or its sensor did not see it there in time."""
+
+    t_s: float
+    asked: str
+    seen: str
+    confirmed: bool
+
+
+class Rested(NamedTuple):
+    """The time of `Bench.rest` is over."""
+
+    t_s: float
+
+
+BenchEvent: TypeAlias = ReadingBlock | MotionEnded | ValveSettled | Rested
+
+
+VALVE_WORDS: dict[ValvePosition, str] = {
+    ValvePosition.BETWEEN: "neither end",
+    ValvePosition.VESSEL: "the vessel",
+    ValvePosition.RESERVOIR: "the reservoir",
+}
 
 
 class Identity(NamedTuple):
-    """Who answered: boot identifier, versions, the session in force there (0: none), steps, board time."""
+    """Who answered: boot identifier, versions, the session in force there (0: none), steps, board time.
+
+    `board` is the board's own identity, which outlives restarts; `simulated` is what it says of its measurements.
+    """
 
     boot: int
     protocol: int
@@ -51,6 +79,8 @@ class Identity(NamedTuple):
     session: int
     steps: int
     t_s: float
+    board: int
+    simulated: bool
 
 
 class BenchStatus(NamedTuple):

@@ -6,13 +6,12 @@ from typing import TypeVar
 from firmware_protocol.errors import PeerProtocolError
 from firmware_protocol.frames import DELIMITER, FrameReader, frame
 from firmware_protocol.messages import (
+    EVENTS,
     VERSION,
     Answer,
     Event,
     Hello,
-    MotionEnded,
     Packet,
-    Readings,
     Refused,
     Request,
     Role,
@@ -20,7 +19,13 @@ from firmware_protocol.messages import (
     decode,
     encode,
 )
-from titrator.bench.errors import AnswerMismatchError, BoardRestartedError, LinkBrokenError, NoAnswerError, UnpluggedError
+from titrator.bench.errors import (
+    AnswerMismatchError,
+    BoardRestartedError,
+    LinkBrokenError,
+    NoAnswerError,
+    UnpluggedError,
+)
 from titrator.bench.refusals import refusal
 from titrator.bench.transport import Transport
 
@@ -180,7 +185,7 @@ class Link:
 
     def _take(self, packet: Packet) -> None:
         message = packet.message
-        is_event = isinstance(message, Readings | MotionEnded)
+        is_event = isinstance(message, EVENTS)
         if self.boot is None:
             if is_event or packet.number != self._awaited:
                 return  # of an earlier talk: who is there is only known from the first answer to us

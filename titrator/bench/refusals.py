@@ -14,6 +14,12 @@ _MEANINGS = {
     Reason.MOVING: "a dose to step {detail} is still under way. Next: wait for its end or halt it",
     Reason.LIMIT_CANNOT_RISE: "a limit would rise above the {detail} set in this session. Next: open a new session",
     Reason.BAD_VALUE: "the value {detail} is not allowed there. Next: this is a defect of the host; report it",
+    Reason.TRAVEL: "only {detail} steps into the vessel are left in this session. Next: lower the volume at which the "
+    "run ends",
+    Reason.VALVE: "the valve is not confirmed where this needs it (its sensor sees position {detail}; 0 neither end, 1 "
+    "vessel, 2 reservoir). Next: look at the valve, then turn it again",
+    Reason.ABSENT: "it lacks the part for it (capability {detail}; 1 valve, 2 home switch). Next: set refills: false "
+    "in the rig file, or choose the rig file that belongs to this board",
     Reason.UNKNOWN_REQUEST: "it does not know this request; it speaks version {detail}. Next: update its firmware",
 }
 

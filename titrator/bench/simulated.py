@@ -1,8 +1,9 @@
 """Opens the simulated rig, and the cell file: the one place where titrator knows the simulator."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from titrator.bench.rig import Rig
 from titrator.bench.transport import Transport
@@ -17,16 +18,71 @@ class RehearsalTransport(Transport, Protocol):
         ...
 
 
+class Place(NamedTuple):
+    """Where a board is served: a TCP port of this computer (0: any free one), or, when None, a pty.
+
+    `link` is the path of a symbolic link to the pty, whose own name changes from start to start.
+    """
+
+    tcp_port: int | None
+    link: Path | None = None
+
+
+class ServedBoard(Protocol):
+    """A simulated board in real time on a line, with one host at a time."""
+
+    address: str
+    """What a host opens."""
+    identity: int
+    """What the board reports as its own."""
+
+    def run(self, *, once: bool = False) -> None:
+        """Serve until `stop` (`once`: until a host that had opened a session has gone), then give the place free."""
+        ...
+
+    def stop(self) -> None:
+        """End `run` soon; from a signal handler or another thread."""
+        ...
+
+    def truth(self) -> dict[str, Any]:
+        """As of a rehearsal."""
+        ...
+
+
 def open_simulated(rig: Rig, cell_path: Path, stated: Mapping[str, Any], seed: int) -> RehearsalTransport:
     """A simulated board around the cell of `cell_path`, everything uncertain drawn from the seed.
 
     `stated` holds the fields of sim.draw.StatedValues by name: what method and laboratory state and the truth varies
     about. FileProblem when the cell file is wrong. The simulator is loaded only here.
     """
-    from sim.world import Hardware, StatedValues, build_world
+    from sim.world import StatedValues, build_world
+
+    return build_world(cell_path, StatedValues(**stated), _hardware(rig), seed)
+
+
+def serve_simulated(
+    rig: Rig, cell_path: Path, stated: Mapping[str, Any], seed: int, *, place: Place, speed: int = 1
+) -> ServedBoard:
+    """The same board in real time (`speed` times as fast) at `place`, for any host; it serves once its `run` is called.
+
+    It reports the identity of a rig of kind `serial`, so that the rig file of a real bench finds it. FileProblem when
+    the cell file is wrong, OSError when the place is taken.
+    """
+    from sim.serve import open_place
+    from sim.world import StatedValues, build_world
+
+    hardware = replace(_hardware(rig), time_out_factor=speed)
+    if rig.board is not None:
+        hardware = replace(hardware, identity=rig.board.identity)
+    world = build_world(cell_path, StatedValues(**stated), hardware, seed)
+    return open_place(world, tcp_port=place.tcp_port, link=place.link, speed=speed)
+
+
+def _hardware(rig: Rig) -> Any:
+    from sim.world import Hardware
 
     burette, amplifier = rig.burette, rig.amplifier
-    hardware = Hardware(
+    return Hardware(
         step_mL=burette.step_mL,
         stroke_mL=burette.stroke_mL,
         least_step_us=burette.arithmetic.least_step_us,
@@ -34,8 +90,9 @@ def open_simulated(rig: Rig, cell_path: Path, stated: Mapping[str, Any], seed: i
         calibration_half_width=burette.calibration.half_width,
         adc_step_mV=amplifier.step_mV,
         range_mV=(amplifier.range.low_mV, amplifier.range.high_mV),
+        # Without refills nothing turns round: whoever fills it by hand takes the backlash up by hand.
+        backlash_mL=burette.backlash_mL if burette.refills else 0.0,
     )
-    return build_world(cell_path, StatedValues(**stated), hardware, seed)
 
 
 def cell_model() -> type[StrictModel]:

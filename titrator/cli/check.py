@@ -77,13 +77,11 @@ class _Checked:
         sought = method.find.equivalence_points
         points = "no equivalence point (a blank)" if sought == 0 else f"{sought} equivalence point{'s' * (sought > 1)}"
         fit = f" It fits the rig {self.rig_name!r}." if self.rig_name is not None else ""
-        return [
-            f"{self.file}: valid.{fit}",
+        summary = (
             f"{method.name}: {method.reaction.analyte} with {method.reaction.titrant}, {points} sought within "
-            f"{method.ends_when.volume_above_mL:g} mL; result {method.result.name} in {method.result.unit}.",
-            "",
-            *self.cautions(),
-        ]
+            f"{method.ends_when.volume_above_mL:g} mL; result {method.result.name} in {method.result.unit}."
+        )
+        return [f"{self.file}: valid.{fit}", summary, "", *self.cautions()]
 
 
 def _check_as_json(file: Path, rig: Path | None, kind: Kind | None) -> None:

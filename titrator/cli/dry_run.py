@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from titrator.cli.failure import DONE, INTERRUPTED, NOT_DONE, WRONG_INPUT, Failure, input_errors
+from titrator.cli.failure import INTERRUPTED, NOT_DONE, WRONG_INPUT, Failure, input_errors
+
+if TYPE_CHECKING:
+    from titrator.run.interruption import Interruption
+    from titrator.run.rehearsal import Rehearsal, Setup
 
 
 @click.command("dry-run")
@@ -38,15 +42,10 @@ def dry_run(ctx: click.Context, /, **options: Any) -> None:
         ctx.exit(INTERRUPTED if interruption.signal_number is not None else status)
 
 
-def _rehearse_and_report(options: dict[str, Any], interruption: Any) -> int:
-    import datetime
-
-    from titrator.bench.errors import BenchError
-    from titrator.cli.output import console, print_json, show_cautions
+def _rehearse_and_report(options: dict[str, Any], interruption: Interruption) -> int:
+    from titrator.cli.outcome import outcome, tell
+    from titrator.cli.output import show_cautions
     from titrator.method import cautions_text
-    from titrator.record.journal import JournalError
-    from titrator.report.closing import show_closing
-    from titrator.run.rehearsal import rehearse
 
     started = time.perf_counter()
     as_json = options["as_json"]
@@ -54,23 +53,35 @@ def _rehearse_and_report(options: dict[str, Any], interruption: Any) -> int:
         setup = _setup(options)
         show_cautions(cautions_text(setup.method), to_stderr=as_json)
         click.echo(f"Rehearsing {setup.method.name!r} on the simulated cell, seed {setup.seed}.", err=as_json)
-        pace = _pace(options["pace"])
-        now = datetime.datetime.now().astimezone()
-        try:
-            rehearsal = rehearse(setup, options["out"], now, word=interruption.word, **pace)
-        except (BenchError, JournalError) as error:
-            raise Failure(str(error), NOT_DONE) from error
-        document = _report(rehearsal, options, started)
-    if as_json:
-        print_json(document)
-    else:
-        show_closing(console(), document)
-        click.echo(f"Everything is in {rehearsal.folder.path}")
-    enough = len(document["equivalence_points"]) >= setup.method.find.equivalence_points
-    return DONE if document["state"] == "finished" and enough else NOT_DONE
+        rehearsal = _rehearsed(setup, options, interruption)
+        document = outcome(rehearsal.folder, started, figure=options["figure"], truth=rehearsal.truth)
+    return tell(document, setup.method.find.equivalence_points, as_json=as_json)
 
 
-def _setup(options: dict[str, Any]) -> Any:
+def _rehearsed(setup: Setup, options: dict[str, Any], interruption: Interruption) -> Rehearsal:
+    """Rehearse; with --pace before everybody's eyes, and within reach of `titrator hold` and its like."""
+    import datetime
+
+    from titrator.bench.errors import BenchError
+    from titrator.record.journal import JournalError
+    from titrator.run.attendance import Attendance
+    from titrator.run.rehearsal import rehearse
+
+    now = datetime.datetime.now().astimezone()
+    runs, pace = options["out"], options["pace"]
+    try:
+        if pace is None:
+            return rehearse(setup, runs, now, Attendance(word=interruption.word))
+        from titrator.cli.front import Front
+
+        limit_mL = setup.method.ends_when.volume_above_mL
+        with Front(interruption, limit_mL, runs, to_stderr=options["as_json"], pace=pace) as front:
+            return rehearse(setup, runs, now, front.attendance())
+    except (BenchError, JournalError) as error:
+        raise Failure(str(error), NOT_DONE) from error
+
+
+def _setup(options: dict[str, Any]) -> Setup:
     from titrator.bench.rig import load_rig
     from titrator.method import load_method
     from titrator.run.rehearsal import Setup
@@ -87,50 +98,3 @@ def _setup(options: dict[str, Any]) -> Any:
             )
         paths[what] = path
     return Setup(method, method_path, load_rig(paths["rig"]), paths["rig"], paths["cell"], options["seed"])
-
-
-def _pace(pace: float | None) -> dict[str, Any]:
-    """Arguments for `rehearse` that show a watched rehearsal as it goes; nothing for an unwatched one."""
-    if pace is None:
-        return {}
-    from titrator.control.point import Point
-    from titrator.control.states import State
-
-    began = time.monotonic()
-
-    def keep(board_s: float) -> None:
-        ahead_s = board_s / pace - (time.monotonic() - began)
-        if ahead_s > 0.0:
-            time.sleep(ahead_s)
-
-    def observe(state: State, why: str, point: Point | None) -> None:
-        if point is None and state is not State.DECIDING:
-            click.echo(f"  {why}", err=True)
-        elif point is not None:
-            settled = "settled" if point.settled else "not settled"
-            click.echo(
-                f"  point {point.number}: {point.volume_mL:.4f} mL, {point.potential_mV:.1f} mV, {settled} after "
-                f"{point.waited_s:.1f} s",
-                err=True,
-            )
-
-    return {"keep_pace": keep, "observer": observe}
-
-
-def _report(rehearsal: Any, options: dict[str, Any], started: float) -> dict[str, Any]:
-    """Evaluate the run from its record, store the evaluation and the figures, and return the document."""
-    from titrator.report.document import run_document, truth_document
-    from titrator.run.evaluation import evaluate_run
-
-    folder = rehearsal.folder
-    evaluated = evaluate_run(folder)
-    document = run_document(evaluated)
-    folder.add_evaluation(document)
-    if options["figure"]:
-        from titrator.report.figure import draw_curve
-
-        for ending in ("png", "svg"):
-            draw_curve(evaluated.curve, evaluated.evaluation, evaluated.method.name, folder.figures / f"curve.{ending}")
-    truth = truth_document(rehearsal.truth, evaluated.results, evaluated.method.result.molar_mass_g_per_mol)
-    host = {"elapsed_s": round(time.perf_counter() - started, 3)}
-    return {"run": str(folder.path), **document, "truth": truth, "host": host}

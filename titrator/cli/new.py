@@ -6,7 +6,7 @@ import contextlib
 import json
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import click
 from pydantic_core import PydanticCustomError
@@ -16,11 +16,16 @@ from titrator.chemistry.references import REFERENCES
 from titrator.cli.failure import Failure, input_errors
 from titrator.files.quantities import CONCENTRATION, TEMPERATURE, VOLUME, Plain, Quantity
 
+if TYPE_CHECKING:
+    _ParamType: TypeAlias = click.ParamType[Any]
+else:
+    _ParamType = click.ParamType  # generic in newer versions of click only
+
 FILES = ("method.yaml", "rig.yaml", "cell.yaml")
-_ELECTRODES = {f"{each.electrode}, {each.filling}": each for each in REFERENCES}
+_ELECTRODES = {f"{each.electrode} in {each.filling}": each for each in REFERENCES}
 
 
-class _Asked(click.ParamType):
+class _Asked(_ParamType):
     """A value as it is written in a file, "10 mL": the same words are refused with the same message."""
 
     def __init__(self, name: str, parse: Callable[[object], Any]) -> None:
@@ -57,14 +62,15 @@ def _text(value: object) -> str:
         raise PydanticCustomError("expected", "{said}", {"said": detail["msg"]}) from error
 
 
-_VOLUME = _Asked("volume", Quantity(VOLUME, above=0).parse)
-_CONCENTRATION = _Asked("concentration", Quantity(CONCENTRATION, above=0).parse)
+# Limits far outside of any laboratory: what lies beyond them is a slip of the unit.
+_VOLUME = _Asked("volume", Quantity(VOLUME, above=0.001, below=5000).parse)
+_CONCENTRATION = _Asked("concentration", Quantity(CONCENTRATION, above=1e-6, below=50).parse)
 _TEMPERATURE = _Asked("temperature", Quantity(TEMPERATURE, above=0, below=100).parse)
 _NUMBER = _Asked("number", _number)
 _NAME = _Asked("text", _text)
 
 # Name of the option, what it takes, the question, and the answer suggested.
-QUESTIONS: tuple[tuple[str, click.ParamType, str, str], ...] = (
+QUESTIONS: tuple[tuple[str, _ParamType, str, str], ...] = (
     ("name", _NAME, "Name of the method", "Iron(II) by cerium(IV)"),
     ("lowest", _CONCENTRATION, "Lowest iron(II) concentration that you expect in the sample", "1.2 mol/L"),
     ("highest", _CONCENTRATION, "Highest that you expect", "2.2 mol/L"),
@@ -163,7 +169,9 @@ def _asking(name: str, ask: Callable[[], Any]) -> Any:
 def _refuse_existing(folder: Path) -> None:
     for name in FILES:
         if (folder / name).exists() or (folder / name).is_symlink():
-            raise Failure(f"{folder / name}: expected no such file, for nothing is overwritten, got one. Choose another folder")
+            raise Failure(
+                f"{folder / name}: expected no such file, for nothing is overwritten, got one. Choose another folder"
+            )
 
 
 def _write(folder: Path, texts: dict[str, str]) -> list[Path]:

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sys
+import textwrap
 from typing import Any
 
 import click
 from rich.console import Console
+
+_LEAST_TEXT = 10
 
 
 def console(*, to_stderr: bool = False) -> Console:
@@ -23,7 +27,11 @@ def print_json(document: dict[str, Any]) -> None:
 
 
 def show_cautions(lines: list[str], *, to_stderr: bool) -> None:
-    """Show the cautions of a method; every start does."""
+    """Show the cautions of a method; every start does. On a terminal no word is broken and long lines are indented."""
+    stream = sys.stderr if to_stderr else sys.stdout
+    width = shutil.get_terminal_size().columns if stream.isatty() else 0
     for line in lines:
-        click.echo(line, err=to_stderr)
+        indent = " " * (2 + len(line) - len(line.lstrip()))
+        whole = width <= len(indent) + _LEAST_TEXT or len(line) <= width
+        click.echo(line if whole else textwrap.fill(line, width, subsequent_indent=indent), err=to_stderr)
     click.echo(err=to_stderr)

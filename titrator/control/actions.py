@@ -15,10 +15,36 @@ class Sample(NamedTuple):
 
 
 class MoveTo(NamedTuple):
-    """Deliver up to `volume_mL`, a total since the run began, under the new identifier `dose`."""
+    """Deliver up to `volume_mL`, a total since the run began, under the new identifier `dose`.
+
+    `more` of the same addition follows behind a refill, with no point in between.
+    """
 
     dose: int
     volume_mL: float
+    more: bool = False
+
+
+REFILL_NUMBERS = 2
+PRIMING_NUMBERS = 100
+"""Identifiers set aside for the motions of a refill and of a priming: 32 bits are many, and none is used twice."""
+
+
+class Refill(NamedTuple):
+    """Fill the burette; its motions use the identifiers `dose` and the next one."""
+
+    dose: int
+
+
+class Prime(NamedTuple):
+    """Deliver `purge_mL` over waste and fill the burette; its motions use identifiers from `dose` on.
+
+    `empty_first`: expel what it holds before, for it is another titrant.
+    """
+
+    dose: int
+    purge_mL: float
+    empty_first: bool
 
 
 class Log(NamedTuple):
@@ -54,4 +80,4 @@ class Finish(NamedTuple):
     ending: Ending
 
 
-Action: TypeAlias = Sample | MoveTo | Log | Halt | Enter | Ask | Finish
+Action: TypeAlias = Sample | MoveTo | Refill | Prime | Log | Halt | Enter | Ask | Finish

@@ -9,9 +9,22 @@ from __future__ import annotations
 
 import math
 
-from titrator.control.actions import Action, Ask, Enter, Finish, Halt, Log, MoveTo, Sample
+from titrator.control.actions import (
+    PRIMING_NUMBERS,
+    REFILL_NUMBERS,
+    Action,
+    Ask,
+    Enter,
+    Finish,
+    Halt,
+    Log,
+    MoveTo,
+    Prime,
+    Refill,
+    Sample,
+)
 from titrator.control.electrode_watch import ElectrodeWatch
-from titrator.control.ends import Cause, Ending, EndRule, EnoughPoints, PotentialBeyond, VolumeReached
+from titrator.control.ends import Cause, Ending
 from titrator.control.events import (
     Answered,
     Begin,
@@ -21,19 +34,22 @@ from titrator.control.events import (
     LinkLost,
     MoveDone,
     OperatorSaid,
+    Primed,
     Reading,
+    Refilled,
     Tick,
     Trouble,
     Word,
 )
 from titrator.control.holds import Hold, HoldCause, Question
-from titrator.control.increments import Adaptive, AdaptiveSettings, Fixed, IncrementRule
-from titrator.control.jumps import JumpWatch
 from titrator.control.machine import StateMachine, WrongSignalError
-from titrator.control.plan import Plan
+from titrator.control.plan import Errand, Plan
 from titrator.control.point import Point
+from titrator.control.priming import IN_PLACE, OVER_WASTE, Next, Priming
+from titrator.control.rules import end_rules, increment_rule
 from titrator.control.settling import Settled, SettlingDetector
 from titrator.control.states import TERMINAL, Signal, State
+from titrator.control.strokes import Strokes
 
 _RESTED = {
     Signal.HOLD: Signal.RESTED_HOLD,
@@ -41,6 +57,7 @@ _RESTED = {
     Signal.STOP: Signal.RESTED_STOP,
     Signal.FAULT: Signal.RESTED_FAULT,
 }
+_IN_MOTION = (State.DOSING, State.REFILLING, State.PRIMING)
 _GRAVITY = (Signal.HOLD, Signal.ENOUGH, Signal.STOP, Signal.FAULT)
 """While a halt is on its way a graver reason replaces a lighter one, never the other way round."""
 
@@ -51,10 +68,10 @@ class Controller:
     def __init__(self, plan: Plan) -> None:
         self._plan = plan
         self._machine = StateMachine()
-        self._rule = _rule(plan)
+        self._rule = increment_rule(plan)
         self._detector = SettlingDetector(plan.settling)
         self._electrode = ElectrodeWatch(plan.electrode)
-        self._ends = _ends(plan)
+        self._ends = end_rules(plan)
         self._actions: list[Action] = []
         self._began_s: float | None = None
         self._deadline_s = math.inf  # of the move, the wait or the halt under way
@@ -67,7 +84,12 @@ class Controller:
         self._ending: Ending | None = None
         self._dose = 0
         self._points = 0
-        self._target_mL = 0.0
+        self._target_mL = 0.0  # of the motion under way
+        self._goal_mL = 0.0  # of the addition, which a refill may cut in two
+        self._more = False
+        self._errand = 0  # first identifier of the refill or priming under way
+        self._strokes = Strokes(plan.motion.step_mL)
+        self._priming = Priming(plan.priming)
         self._logged_mL: float | None = None
         self.volume_mL = 0.0
 
@@ -92,15 +114,20 @@ class Controller:
         return self._question
 
     @property
+    def plan(self) -> Plan:
+        """What the run is to do."""
+        return self._plan
+
+    @property
     def target_mL(self) -> float:
         """The total that the newest addition aims at."""
-        return self._target_mL
+        return self._goal_mL
 
     def remaining_s(self, t_s: float) -> float | None:
         """About how long what is waited for may still take, as far as it can be told; for display only."""
         if self.state is State.SETTLING or self.state is State.INITIAL:
             return self._detector.remaining_s
-        return max(0.0, self._move_over_s - t_s) if self.state is State.DOSING else None
+        return max(0.0, self._move_over_s - t_s) if self.state in _IN_MOTION else None
 
     @property
     def ending(self) -> Ending | None:
@@ -140,8 +167,12 @@ class Controller:
 
     def _other(self, event: Event) -> None:
         match event:
-            case Begin(t_s=t_s):
-                self._begin(t_s)
+            case Begin():
+                self._begin(event)
+            case Refilled():
+                self._refilled(event)
+            case Primed():
+                self._primed(event)
             case MoveDone():
                 self._move_done(event)
             case Halted():
@@ -154,8 +185,8 @@ class Controller:
                 self._pause(t_s, HoldCause.LINK, what)
             case Answered():
                 self._answered(event)
-            case Trouble(t_s=t_s, what=what):
-                self._end(t_s, Signal.FAULT, Ending(Cause.TROUBLE, what))
+            case Trouble(t_s=t_s, what=what, cause=cause):
+                self._end(t_s, Signal.FAULT, Ending(cause, what))
             case OperatorSaid(t_s=t_s, word=word):
                 self._operator(t_s, word)
             case Tick(t_s=t_s):
@@ -168,9 +199,18 @@ class Controller:
             case _:
                 raise TypeError(f"expected an event of titrator.control.events, got {event!r}")
 
-    def _begin(self, t_s: float) -> None:
-        self._began_s = t_s
-        self._fire(Signal.BEGIN, "reading the initial potential")
+    def _begin(self, event: Begin) -> None:
+        self._began_s = event.t_s
+        self._strokes.rests(self.volume_mL, event.left_mL)
+        if self._priming.next is Next.MEASURE:
+            self._measure(event.t_s, "reading the initial potential")
+        else:
+            self._hold = Hold(HoldCause.QUESTION, self.state)
+            self._fire(Signal.QUESTION, "the burette is to be primed: the operator is asked first")
+            self._ask(event.t_s, OVER_WASTE)
+
+    def _measure(self, t_s: float, why: str) -> None:
+        self._fire(Signal.BEGIN, why)
         self._actions.append(Sample())
         self._wait(t_s)
 
@@ -183,13 +223,19 @@ class Controller:
             self._go_on(t_s, "the operator asked to go on")
 
     def _go_on(self, t_s: float, why: str) -> None:
-        """Leave `held`: read again where the plunger rests, then plan anew with a new dose."""
+        """Leave `held`: read again where the plunger rests, then plan anew with a new dose; or ask what is due."""
+        due = self._priming.next
+        if due is Next.ASK_OVER_WASTE or due is Next.ASK_IN_PLACE:
+            self._ask(t_s, OVER_WASTE if due is Next.ASK_OVER_WASTE else IN_PLACE)
+            return
         self._hold = None
-        if self._points:
+        if due is Next.PRIME:
+            self._prime(t_s, why)
+        elif self._points:
             self._fire(Signal.CONTINUE, why)
+            self._wait(t_s)
         else:
-            self._fire(Signal.BEGIN, f"{why}: reading the initial potential again")
-        self._wait(t_s)
+            self._measure(t_s, f"{why}: reading the initial potential")
 
     def _answered(self, event: Answered) -> None:
         question = self._question
@@ -199,7 +245,9 @@ class Controller:
         if not event.yes:
             ending = Ending(Cause.OPERATOR, f"the operator answered no to: {question.text}")
             self._end(event.t_s, Signal.STOP, ending)
-        elif self.state is State.HELD:
+            return
+        self._priming.confirmed(question.text)
+        if self.state is State.HELD:
             self._go_on(event.t_s, "the operator answered yes")
 
     def _wait(self, t_s: float) -> None:
@@ -233,14 +281,68 @@ class Controller:
         self._add(t_s, self._rule.next_addition_mL())
 
     def _add(self, t_s: float, addition_mL: float) -> None:
+        self._goal_mL = min(self.volume_mL + addition_mL, self._plan.ends.volume_above_mL)
+        self._deliver(t_s, Signal.ADD, "adding")
+
+    def _deliver(self, t_s: float, signal: Signal, what: str) -> None:
+        """Move towards the goal of the addition, by way of a refill where the stroke ends before it."""
         motion = self._plan.motion
-        self._target_mL = min(self.volume_mL + addition_mL, self._plan.ends.volume_above_mL)
+        part = self._strokes.next_part(self.volume_mL, self._goal_mL)
+        if part is None or (part.more and motion.refill is None):
+            self._refill(t_s)
+            return
+        self._target_mL, self._more = part
         self._dose += 1
-        self._fire(Signal.ADD, f"adding {self._target_mL - self.volume_mL:.4f} mL")
+        self._fire(signal, f"{what} {self._target_mL - self.volume_mL:.4f} mL")
         duration_s = (self._target_mL - self.volume_mL) / motion.speed_mL_per_s
         self._move_over_s = t_s + duration_s
         self._deadline_s = t_s + 1.5 * duration_s + motion.report_within_s
-        self._actions.append(MoveTo(self._dose, self._target_mL))
+        self._actions.append(MoveTo(self._dose, self._target_mL, self._more))
+
+    # ------------------------------------------------------------------------------------------ refilling, priming
+
+    def _refill(self, t_s: float) -> None:
+        errand = self._plan.motion.refill
+        if errand is None:
+            sentence = (
+                f"the burette is at the end of its stroke at {self.volume_mL:.4f} mL and may not refill itself: begin "
+                "with a full burette, or switch refills on in the rig file"
+            )
+            self._end(t_s, Signal.FAULT, Ending(Cause.BURETTE, sentence))
+            return
+        self._fire(Signal.REFILL, f"refilling the burette with {self._goal_mL - self.volume_mL:.4f} mL still to add")
+        self._begin_errand(t_s, errand, REFILL_NUMBERS)
+        self._actions.append(Refill(self._errand))
+
+    def _prime(self, t_s: float, why: str) -> None:
+        priming = self._plan.priming
+        assert priming is not None
+        self._fire(Signal.PRIME, f"{why}: delivering {priming.purge_mL:g} mL over waste")
+        self._begin_errand(t_s, priming.errand, PRIMING_NUMBERS)
+        self._actions.append(Prime(self._errand, priming.purge_mL, priming.empty_first))
+
+    def _begin_errand(self, t_s: float, errand: Errand, numbers: int) -> None:
+        self._errand = self._dose + 1
+        self._dose += numbers
+        self._move_over_s = t_s + errand.takes_s
+        self._deadline_s = t_s + errand.within_s
+
+    def _refilled(self, event: Refilled) -> None:
+        if self.state is not State.REFILLING or event.dose != self._errand:
+            return
+        self._strokes.rests(self.volume_mL, event.left_mL)
+        if event.left_mL < self._plan.motion.step_mL:
+            sentence = "the burette was refilled and has nothing to deliver: compare its stroke with the rig file"
+            self._end(event.t_s, Signal.FAULT, Ending(Cause.BURETTE, sentence))
+        else:
+            self._deliver(event.t_s, Signal.REFILLED, "refilled: adding the remaining")
+
+    def _primed(self, event: Primed) -> None:
+        if self.state is not State.PRIMING or event.dose != self._errand:
+            return
+        self._strokes.rests(self.volume_mL, event.left_mL)
+        self._priming.done()
+        self._ask(event.t_s, IN_PLACE)
 
     def _move_done(self, event: MoveDone) -> None:
         self.volume_mL = event.volume_mL
@@ -250,6 +352,9 @@ class Controller:
         if not event.reached or abs(event.volume_mL - self._target_mL) > self._plan.motion.step_mL:
             sentence = f"dose {event.dose} came to rest at {event.volume_mL:.4f} mL instead of {self._target_mL:.4f} mL"
             self._end(event.t_s, Signal.FAULT, Ending(Cause.BURETTE, sentence))
+            return
+        if self._more:
+            self._refill(event.t_s)
             return
         self._fire(Signal.MOVED, "waiting for the potential to settle")
         self._wait(event.t_s)
@@ -271,6 +376,8 @@ class Controller:
         self._questions += 1
         self._question = Question(self._questions, text)
         self._actions.append(Ask(self._question))
+        if self.state is State.HELD and self._hold is not None:
+            self._hold = self._hold._replace(cause=HoldCause.QUESTION)
         self._pause(t_s, HoldCause.QUESTION, f"a question to the operator: {text}")
 
     def _end(self, t_s: float, signal: Signal, ending: Ending) -> None:
@@ -288,11 +395,13 @@ class Controller:
 
     def _halt(self, t_s: float, purpose: Signal, why: str) -> None:
         self._purpose = purpose
+        self._priming.broken_off()
         self._deadline_s = t_s + self._plan.motion.halt_within_s
         self._actions.append(Halt(why))
 
     def _halted(self, event: Halted) -> None:
         self.volume_mL = event.volume_mL
+        self._strokes.rests(event.volume_mL, event.left_mL)
         if self.state is not State.HALTING:
             return
         self._deadline_s = math.inf
@@ -300,6 +409,13 @@ class Controller:
         if self._purpose is Signal.HOLD and self._hold is not None:
             why += f", held ({self._hold.cause.value}) while {self._hold.came_from.value}"
         self._rest(_RESTED[self._purpose], why)
+        self._go_on_if_answered(event.t_s)
+
+    def _go_on_if_answered(self, t_s: float) -> None:
+        """A question may be answered while the run still comes to rest for it."""
+        hold = self.held
+        if hold is not None and hold.cause is HoldCause.QUESTION and self._question is None:
+            self._go_on(t_s, "the operator answered meanwhile")
 
     def _rest(self, signal: Signal, why: str) -> None:
         self._fire(signal, why)
@@ -327,6 +443,9 @@ class Controller:
                 "uncertain: look at the burette before anything else",
             )
             self._rest(Signal.UNCONFIRMED, self._ending.sentence)
+        elif t_s >= self._deadline_s and (self.state is State.REFILLING or self.state is State.PRIMING):
+            sentence = f"{self.state.value} was not reported done in time: motor or valve stalled, or the link broken"
+            self._end(t_s, Signal.FAULT, Ending(Cause.BURETTE, sentence))
         elif t_s >= self._deadline_s and self.state is not State.DOSING:
             silent = f"no reading arrived in {t_s - self._waiting_since_s:.0f} s of waiting: amplifier or link silent"
             self._end(t_s, Signal.FAULT, Ending(Cause.LINK, silent))
@@ -344,21 +463,3 @@ class Controller:
             return False
         self._actions.append(Enter(self._machine.state, why, self._hold if self.state is State.HELD else None))
         return True
-
-
-def _rule(plan: Plan) -> IncrementRule:
-    if isinstance(plan.additions, AdaptiveSettings):
-        return Adaptive(plan.additions)
-    return Fixed(plan.additions.step_mL)
-
-
-def _ends(plan: Plan) -> list[EndRule]:
-    ends = plan.ends
-    least_mL = plan.additions.least_mL if isinstance(plan.additions, AdaptiveSettings) else plan.additions.step_mL
-    rules: list[EndRule] = [
-        EnoughPoints(JumpWatch(ends.least_rise_mV), ends.jumps_sought, ends.points_past_jump),
-        VolumeReached(ends.volume_above_mL, least_mL),
-    ]
-    if ends.potential_beyond_mV is not None:
-        rules.append(PotentialBeyond(ends.potential_beyond_mV))
-    return rules

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import enum
+import math
 from typing import NamedTuple, TypeAlias
+
+from titrator.control.ends import Cause
 
 
 class Word(enum.Enum):
@@ -15,9 +18,10 @@ class Word(enum.Enum):
 
 
 class Begin(NamedTuple):
-    """The cautions are acknowledged and the bench answers: begin."""
+    """The cautions are acknowledged and the bench answers: begin. `left_mL` may be delivered before a refill."""
 
     t_s: float
+    left_mL: float = math.inf
 
 
 class Reading(NamedTuple):
@@ -37,10 +41,27 @@ class MoveDone(NamedTuple):
 
 
 class Halted(NamedTuple):
-    """The board confirms that the motor rests, at a known position."""
+    """The board confirms that the motor rests, at a known position. `left_mL` may be delivered before a refill."""
 
     t_s: float
     volume_mL: float
+    left_mL: float = math.inf
+
+
+class Refilled(NamedTuple):
+    """The refill that began with the identifier `dose` is done; `left_mL` may be delivered before the next one."""
+
+    t_s: float
+    dose: int
+    left_mL: float
+
+
+class Primed(NamedTuple):
+    """The priming that began with the identifier `dose` is done; `left_mL` may be delivered before a refill."""
+
+    t_s: float
+    dose: int
+    left_mL: float
 
 
 class LinkLost(NamedTuple):
@@ -51,17 +72,18 @@ class LinkLost(NamedTuple):
 
 
 class LinkFaltered(NamedTuple):
-    """The board did not answer in time. If it confirms the halt that follows, the run is held; if not, it is faulted."""
+    """The board did not answer in time. If it confirms the halt that follows, the run is held; if not, faulted."""
 
     t_s: float
     what: str
 
 
 class Trouble(NamedTuple):
-    """Something on the bench is wrong: a refused command, a restart, a failed record."""
+    """Something on the bench is wrong: a refused command, a restart, a failed record; `cause` in one word."""
 
     t_s: float
     what: str
+    cause: Cause = Cause.TROUBLE
 
 
 class OperatorSaid(NamedTuple):
@@ -86,5 +108,16 @@ class Tick(NamedTuple):
 
 
 Event: TypeAlias = (
-    Begin | Reading | MoveDone | Halted | LinkLost | LinkFaltered | Trouble | OperatorSaid | Answered | Tick
+    Begin
+    | Reading
+    | MoveDone
+    | Refilled
+    | Primed
+    | Halted
+    | LinkLost
+    | LinkFaltered
+    | Trouble
+    | OperatorSaid
+    | Answered
+    | Tick
 )

@@ -29,24 +29,52 @@ class EndSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class Errand:
+    """Something that the bench does step by step: about how long it takes, and after how long it has failed."""
+
+    takes_s: float
+    within_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class PrimingSettings:
+    """Deliver `purge_mL` over waste before the run; `empty_first` where the burette holds another titrant."""
+
+    purge_mL: float
+    empty_first: bool
+    errand: Errand
+
+
+@dataclass(frozen=True, slots=True)
 class MotionSettings:
     """Speed of delivery, and how long past its reckoned end a move or a halt may go unreported.
 
     `step_mL` is the least volume that the burette can place; a rest further than that from the target is a fault.
+    `refill` is None where the burette cannot refill itself.
     """
 
     speed_mL_per_s: float
     step_mL: float
     report_within_s: float
     halt_within_s: float
+    refill: Errand | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Everything the controller needs to know."""
+    """Everything the controller needs to know.
+
+    `sample_in_place` is what was declared before the run; with it the burette is never primed. ValueError.
+    """
 
     additions: AdaptiveSettings | FixedSettings
     settling: SettlingSettings
     electrode: ElectrodeExpectation
     ends: EndSettings
     motion: MotionSettings
+    priming: PrimingSettings | None = None
+    sample_in_place: bool = False
+
+    def __post_init__(self) -> None:
+        if self.priming is not None and self.sample_in_place:
+            raise ValueError("expected no sample in place where the burette is to be primed, got both")

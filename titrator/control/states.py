@@ -33,6 +33,10 @@ class Signal(enum.Enum):
     SETTLED = "settled"  # a reading was logged, settled or at its longest wait
     ADD = "add"  # the increment rule chose a volume
     MOVED = "moved"  # the burette reached its target
+    REFILL = "refill"  # the stroke is used up and more is to be added
+    REFILLED = "refilled"
+    QUESTION = "question"  # nothing may be done before the operator has answered
+    PRIME = "prime"  # the operator confirmed that the tip is over waste
     ENOUGH = "enough"  # an end that the method planned: points, volume, potential or time
     HOLD = "hold"  # the operator, a question or the link asks for rest
     CONTINUE = "continue"  # go on after a hold
@@ -56,8 +60,8 @@ TERMINAL = frozenset({State.FINISHED, State.STOPPED, State.FAULTED})
 """States that nothing leaves."""
 AT_REST = frozenset({State.READY, State.HELD, State.FINISHED, State.STOPPED, State.FAULTED})
 """States in which the controller never asks for motion."""
-NOT_YET_ENTERED = frozenset({State.PRIMING, State.REFILLING, State.RINSING})
-"""Words fixed for the journal that no signal of this version leads to; a burette with a valve will."""
+NOT_YET_ENTERED = frozenset({State.RINSING})
+"""A word fixed for the journal that no signal of this version leads to."""
 
 _S, _N, _D = State, Signal, Decided
 _RESTED = (_N.RESTED_ENOUGH, _N.RESTED_HOLD, _N.RESTED_STOP, _N.RESTED_FAULT)
@@ -90,18 +94,19 @@ def _terminal() -> dict[Signal, State | Decided]:
 TABLE: dict[State, dict[Signal, State | Decided]] = {
     _S.READY: _row(
         BEGIN=_S.INITIAL,
+        QUESTION=_S.HELD,
         HOLD=_D.STAY,
         CONTINUE=_D.STAY,
         STOP=_S.STOPPED,
         FAULT=_S.FAULTED,
         ENOUGH=_S.STOPPED,
     ),
-    _S.PRIMING: _working(MOVED=_S.INITIAL),
+    _S.PRIMING: _working(MOVED=_D.STAY),
     _S.INITIAL: _working(SETTLED=_S.DECIDING, MOVED=_D.STAY),
-    _S.DOSING: _working(MOVED=_S.SETTLING),
+    _S.DOSING: _working(MOVED=_S.SETTLING, REFILL=_S.REFILLING),
     _S.SETTLING: _working(SETTLED=_S.DECIDING, MOVED=_D.STAY),
-    _S.DECIDING: _working(ADD=_S.DOSING, MOVED=_D.STAY),
-    _S.REFILLING: _working(MOVED=_S.DOSING),
+    _S.DECIDING: _working(ADD=_S.DOSING, REFILL=_S.REFILLING, MOVED=_D.STAY),
+    _S.REFILLING: _working(REFILLED=_S.DOSING, MOVED=_D.STAY),
     _S.RINSING: _working(MOVED=_S.INITIAL),
     _S.HALTING: _row(
         MOVED=_D.STAY,
@@ -118,6 +123,7 @@ TABLE: dict[State, dict[Signal, State | Decided]] = {
     ),
     _S.HELD: _row(
         BEGIN=_S.INITIAL,
+        PRIME=_S.PRIMING,
         CONTINUE=_S.SETTLING,
         HOLD=_D.STAY,
         MOVED=_D.STAY,

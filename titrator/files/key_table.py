@@ -17,7 +17,7 @@ from pydantic.fields import FieldInfo
 
 from titrator.files.keys import documented_keys, models_in
 from titrator.files.quantities import Plain, Quantity
-from titrator.files.texts import RelativePath, Words
+from titrator.files.texts import Hexadecimal, RelativePath, Words
 
 BEGIN: Final = "<!-- keys: written by titrator.files.key_table -->"
 END: Final = "<!-- end of keys -->"
@@ -46,7 +46,7 @@ def refreshed(document: str, model: type[BaseModel]) -> str:
 
 
 def _takes(field: FieldInfo) -> str:
-    listed = get_origin(field.annotation) is tuple
+    listed = any(get_origin(part) is tuple for part in (field.annotation, *get_args(field.annotation)))
     return f"a list: {_taken(field)} each" if listed else _taken(field)
 
 
@@ -58,10 +58,14 @@ def _taken(field: FieldInfo) -> str:
             return "a whole number" if annotation.whole else "a number"
         if isinstance(annotation, Words):
             return "text"
+        if isinstance(annotation, Hexadecimal):
+            return '8 hexadecimal digits, `"51301a7e"`'
         if isinstance(annotation, RelativePath):
             return "a path"
         if get_origin(annotation) is Literal:
             return ", ".join(f"`{choice}`" for choice in get_args(annotation))
+        if annotation is bool:
+            return "`true` or `false`"
     return "a section"
 
 

@@ -48,7 +48,9 @@ def _tidied(schema: Any, *, names: bool = False) -> Any:
     # `discriminator` is a word of another standard.
     left_out = {"title", "discriminator"} | (set() if isinstance(schema.get("default"), bool) else {"default"})
     tidy = {
-        word: _tidied(part, names=word in ("properties", "$defs")) for word, part in schema.items() if word not in left_out
+        word: _tidied(part, names=word in ("properties", "$defs"))
+        for word, part in schema.items()
+        if word not in left_out
     }
     choices = [choice for choice in tidy.pop("anyOf", []) if choice != {"type": "null"}]
     if len(choices) == 1:

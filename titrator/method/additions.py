@@ -90,8 +90,25 @@ class FixedAdditions(StrictModel):
         """Return the key that states it."""
         return "step"
 
-    begins_with_mL = largest_mL = smallest_mL
-    begins_with_key = largest_key = smallest_key
+    @property
+    def begins_with_mL(self) -> float:
+        """Return the first addition in mL."""
+        return self.step_mL
+
+    @property
+    def begins_with_key(self) -> str:
+        """Return the key that states it."""
+        return "step"
+
+    @property
+    def largest_mL(self) -> float:
+        """Return the size of every addition in mL."""
+        return self.step_mL
+
+    @property
+    def largest_key(self) -> str:
+        """Return the key that states it."""
+        return "step"
 
 
 Additions = Annotated[AdaptiveAdditions | FixedAdditions, Field(discriminator="rule")]

@@ -22,5 +22,6 @@ class Expected(StrictModel):
         """Refuse limits the wrong way round."""
         if self.high_mol_per_L < self.low_mol_per_L:
             yield Finding(
-                ("to",), f"expected at least the {self.low_mol_per_L:g} mol/L of from, got {self.high_mol_per_L:g} mol/L"
+                ("to",),
+                f"expected at least the {self.low_mol_per_L:g} mol/L of from, got {self.high_mol_per_L:g} mol/L",
             )

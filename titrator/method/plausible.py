@@ -18,15 +18,15 @@ from titrator.method.titrant import Titrant
 from titrator.method.vessel import Vessel
 
 DROP_mL: Final = 0.05
-"""A drop from a burette's tip is 0.03 to 0.05 mL (common practice): smaller additions hang there, or fall two at once."""
+"""A drop from a burette's tip is 0.03 to 0.05 mL (common practice): smaller additions hang there and fall later."""
 
 LEAST_OXIDISED: Final = 1e-6
 """No sample of a reduced analyte is purer: air and the salt itself put more of the oxidised form in (judged by us)."""
 MOST_OXIDISED: Final = 0.99
 """A sample that is oxidised further is hardly one to titrate (judged by us)."""
 POTENTIAL_MARGIN_mV: Final = 50.0
-"""Formal potentials of one medium differ by some 35 mV from table to table (iron in perchloric acid: 0.732 and 0.767 V),
-and a medium is not always the 1 mol/L for which they are tabulated."""
+"""Formal potentials of one medium differ by some 35 mV from table to table (iron in perchloric acid: 0.732 and
+0.767 V), and a medium is not always the 1 mol/L for which they are tabulated."""
 
 
 def expected_volumes_mL(sample: Sample, titrant: Titrant, reaction: Reaction) -> tuple[float, float] | None:
@@ -77,8 +77,8 @@ def drops_fall(vessel: Vessel, additions: Additions) -> Iterable[Finding]:
     if vessel.tip == "above" and additions.smallest_mL < DROP_mL:
         yield Finding(
             ("additions", additions.smallest_key),
-            f"expected at least {DROP_mL:g} mL, a drop, where the tip is above the liquid (less would hang there and fall "
-            f"later; or immerse the tip: vessel.tip), got {additions.smallest_mL:g} mL",
+            f"expected at least {DROP_mL:g} mL, a drop, where the tip is above the liquid (less would hang there and "
+            f"fall later; or immerse the tip: vessel.tip), got {additions.smallest_mL:g} mL",
         )
 
 
@@ -99,14 +99,14 @@ def start_is_one_that_the_reaction_gives(
     if high_mV < least_mV or low_mV > most_mV:
         yield Finding(
             ("electrode", "start_window"),
-            f"expected a window that meets {least_mV:.0f} to {most_mV:.0f} mV, where {against}, with {LEAST_OXIDISED:g} to "
-            f"{MOST_OXIDISED:g} of it oxidised, got {low_mV:g} to {high_mV:g} mV",
+            f"expected a window that meets {least_mV:.0f} to {most_mV:.0f} mV, where {against}, with "
+            f"{LEAST_OXIDISED:g} to {MOST_OXIDISED:g} of it oxidised, got {low_mV:g} to {high_mV:g} mV",
         )
     elif high_mV > balance.equivalence_mV:
         yield Finding(
             ("electrode", "start_window", 1),
-            f"expected less than {balance.equivalence_mV:.0f} mV, the potential at the equivalence point (a sample there "
-            f"is titrated already), got {high_mV:g} mV",
+            f"expected less than {balance.equivalence_mV:.0f} mV, the potential at the equivalence point (a sample "
+            f"there is titrated already), got {high_mV:g} mV",
         )
 
 

@@ -68,7 +68,7 @@ class Reading(StrictModel):
             yield Finding(
                 ("drift_below",),
                 f"expected at least {least_mV_per_s:.2g} mV/s (no smaller drift can be told from {noise_mV:.3g} mV of "
-                f"noise within the longest wait of {self.longest_wait_s:g} s, with {readings_per_second:g} readings a "
-                f"second of {amplifier}; without the key the limit is derived), got {self.drift_below_mV_per_s:.3g} "
-                "mV/s: no reading would ever count as settled",
+                f"noise within the longest wait of {self.longest_wait_s:g} s, with {readings_per_second:g} "
+                f"reading{'s' * (readings_per_second != 1)} a second of {amplifier}; without the key the limit is "
+                f"derived), got {self.drift_below_mV_per_s:.3g} mV/s: no reading would ever count as settled",
             )

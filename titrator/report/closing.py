@@ -5,17 +5,26 @@ from __future__ import annotations
 from typing import Any
 
 from rich.console import Console
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
+
+NARROW = 60
+"""Columns below which a column of labels would leave too little room for what they tell."""
 
 
 def show_closing(console: Console, document: dict[str, Any]) -> None:
     """Print the closing table of a run's (or a CSV's) document; plain text when `console` is not a terminal."""
     table = Table(show_header=False, box=None, padding=(0, 2, 0, 0))
-    table.add_column(style="bold", no_wrap=True)
-    table.add_column(overflow="fold")
-    for label, text in _rows(document):
-        table.add_row(label, text)
+    if console.width < NARROW:  # what a label tells stands below it, indented, instead of in a column of its own
+        for label, text in _rows(document):
+            table.add_row(Text(label, style="bold"))
+            table.add_row(Padding(text, (0, 0, 0, 2)))
+    else:
+        table.add_column(style="bold", no_wrap=True)
+        table.add_column(overflow="fold")
+        for label, text in _rows(document):
+            table.add_row(label, text)
     if console.is_terminal:
         console.print(table)
     else:  # a table pads its last column; a file should not hold that
@@ -24,7 +33,7 @@ def show_closing(console: Console, document: dict[str, Any]) -> None:
         for line in captured.get().splitlines():
             console.out(line.rstrip())
     for warning in document["warnings"]:
-        console.print(Text(f"Warning: {warning}", style="yellow"), soft_wrap=True)
+        console.print(Text(f"Warning: {warning}", style="yellow"), soft_wrap=not console.is_terminal)
 
 
 def _rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
@@ -81,7 +90,9 @@ def _run_rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
     if document["state"] is None:
         return []
     minutes = document["duration_s"] / 60.0
-    simulated = f" of simulated time, seed {document['seed']}" if document["simulated"] else ""
+    simulated = " (simulated)" if document["simulated"] else ""
+    if document["seed"] is not None:
+        simulated = f" of simulated time, seed {document['seed']}"
     ended = f"{document['state']}: {document['ended_because']}"
     work = (
         f"{document['additions']} additions, {document['points']} points, {document['delivered_mL']:.3f} mL in "

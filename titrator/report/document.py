@@ -13,7 +13,7 @@ def run_document(evaluated: EvaluatedRun) -> dict[str, Any]:
     """Everything found in a run, units in the keys or beside the values; no times or paths of this machine."""
     return {
         "name": evaluated.method.name,
-        "simulated": evaluated.simulated_seed is not None,
+        "simulated": evaluated.simulated,
         "seed": evaluated.simulated_seed,
         "state": evaluated.state,
         "ended_because": evaluated.why,

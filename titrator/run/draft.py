@@ -22,6 +22,7 @@ STEPS_PER_STROKE: Final = 40_000
 RANDOM_ERRORS_PER_STROKE: Final = 25_000
 RINSE_mL: Final = 10.0
 LEAST_FILL_mL: Final = 50.0
+MOST_DILUTED: Final = 1e6
 START_OXIDISED: Final = (1e-5, 0.6)
 
 
@@ -87,10 +88,13 @@ def draft(answers: Answers) -> Draft:
     """Return what follows from the answers. Raises DraftError where they contradict each other."""
     if answers.high_mol_per_L < answers.low_mol_per_L:
         raise DraftError(
-            f"--highest: expected at least the lowest, {answers.low_mol_per_L:g} mol/L, got {answers.high_mol_per_L:g} mol/L"
+            f"--highest: expected at least the lowest, {answers.low_mol_per_L:g} mol/L, got "
+            f"{answers.high_mol_per_L:g} mol/L"
         )
-    if answers.dilution < 1:
-        raise DraftError(f"--dilution: expected at least 1 (1: not diluted), got {answers.dilution:g}")
+    if not 1 <= answers.dilution <= MOST_DILUTED:
+        raise DraftError(
+            f"--dilution: expected at least 1 (1: not diluted) and at most {MOST_DILUTED:g}, got {answers.dilution:g}"
+        )
     per_mL = answers.aliquot_mL / (answers.dilution * REACTION.analyte_per_titrant * answers.titrant_mol_per_L)
     low_mL, high_mL = answers.low_mol_per_L * per_mL, answers.high_mol_per_L * per_mL
     medium_mL = 5.0 * math.ceil(max(4 * answers.aliquot_mL, LEAST_FILL_mL - answers.aliquot_mL) / 5)
@@ -106,7 +110,7 @@ def draft(answers: Answers) -> Draft:
         volume_low_mL=low_mL,
         volume_high_mL=high_mL,
         medium_mL=medium_mL,
-        fill_mL=answers.aliquot_mL + medium_mL,
+        fill_mL=math.ceil(10_000 * (answers.aliquot_mL + medium_mL) - 1e-6) / 10_000,
         volume_above_mL=volume_above_mL,
         random_error_mL=answers.stroke_mL / RANDOM_ERRORS_PER_STROKE,
         least_mL=least_mL,
@@ -123,7 +127,7 @@ def draft(answers: Answers) -> Draft:
 
 
 def _volume_above_mL(answers: Answers, high_mL: float) -> float:
-    """A tenth behind the last equivalence point, to the next half millilitre; within 98 % of a stroke without refills."""
+    """A tenth past the last equivalence point, to the next half millilitre; within 98 % of a stroke without refills."""
     wanted_mL = 0.5 * math.ceil(1.1 * high_mL / 0.5)
     usable_mL = 0.98 * answers.stroke_mL
     if answers.refills or wanted_mL <= usable_mL:
@@ -132,9 +136,9 @@ def _volume_above_mL(answers: Answers, high_mL: float) -> float:
         return usable_mL
     most_mL = answers.aliquot_mL * usable_mL / (1.1 * high_mL)
     raise DraftError(
-        f"--stroke: expected a burette of {wanted_mL:g} mL for the strongest sample (it takes {high_mL:.4g} mL), got one of "
-        f"{answers.stroke_mL:g} mL without refills. Take an aliquot of at most {_down(most_mL, 2):g} mL, dilute more, or "
-        "use --refills"
+        f"--stroke: expected a burette of {wanted_mL:g} mL for the strongest sample (it takes {high_mL:.4g} mL), got "
+        f"one of {answers.stroke_mL:g} mL without refills. Take an aliquot of at most {_down(most_mL, 2):g} mL, dilute "
+        "more, or use --refills"
     )
 
 
@@ -145,8 +149,8 @@ def _additions_mL(answers: Answers, low_mL: float) -> tuple[float, float, float]
         least_mL = max(least_mL, DROP_mL)
     if low_mL < 25 * least_mL:
         raise DraftError(
-            f"--aliquot: expected one that takes at least {25 * least_mL:g} mL of titrant (25 of the smallest additions, "
-            f"{least_mL:g} mL, that this burette and tip allow), got {answers.aliquot_mL:g} mL, which takes "
+            f"--aliquot: expected one that takes at least {25 * least_mL:g} mL of titrant (25 of the smallest "
+            f"additions, {least_mL:g} mL, that this burette and tip allow), got {answers.aliquot_mL:g} mL, which takes "
             f"{low_mL:.3g} mL for the weakest sample. Take a larger aliquot, dilute less, or use a weaker titrant"
         )
     first_mL = max(least_mL, _down(low_mL / 100, 1))
@@ -156,8 +160,8 @@ def _additions_mL(answers: Answers, low_mL: float) -> tuple[float, float, float]
 def _refuse_small_vessel(answers: Answers, needed_mL: float) -> None:
     if needed_mL > answers.capacity_mL:
         raise DraftError(
-            f"--capacity: expected a vessel of at least {needed_mL:g} mL (aliquot, acid, {RINSE_mL:g} mL of rinsing and the "
-            f"titrant), got {answers.capacity_mL:g} mL. Take a larger vessel or a smaller aliquot"
+            f"--capacity: expected a vessel of at least {needed_mL:g} mL (aliquot, acid, {RINSE_mL:g} mL of rinsing, "
+            f"the titrant), got {answers.capacity_mL:g} mL. Take a larger vessel or a smaller aliquot"
         )
 
 

@@ -32,6 +32,7 @@ class EvaluatedRun:
     additions: int
     duration_s: float
     delivered_mL: float
+    simulated: bool
     simulated_seed: int | None
     warnings: list[str]
 
@@ -75,9 +76,10 @@ def evaluate_run(folder: RunFolder) -> EvaluatedRun:
         curve=curve,
         evaluation=evaluation,
         results=results(evaluation, result_inputs(method, burette)) if found else [],
-        additions=len(contents.of_kind("intent")),
+        additions=sum(not line.get("more") for line in contents.of_kind("intent")),  # a refill may cut one in two
         duration_s=_duration_s(contents),
         delivered_mL=_delivered_mL(contents),
+        simulated=first.get("simulated", False),
         simulated_seed=first.get("seed"),
         warnings=[*_record_warnings(contents, points), *evaluation.warnings],
     )

@@ -17,11 +17,13 @@ from titrator.method import Method
 from titrator.method.plausible import expected_volumes_mL
 
 STEPS_PER_AIM: Final = 3
-"""An aim of fewer steps of the converter cannot be told from its rounding, as one of less than three times the noise."""
+"""An aim of fewer steps of the converter cannot be told from its rounding, as one of three times the noise cannot."""
+
+A_YEAR_S: Final = 31_557_600  # longer times are not told to the second
 
 
 def fits(method: Method, method_path: Path, rig: Rig) -> None:
-    """Raise FileProblem, with every problem located in the method file, where the rig cannot do what the method asks."""
+    """Raise FileProblem, all problems located in the method file, where the rig cannot do what the method asks."""
     found = [finding for check in CHECKS for finding in check(method, rig)]
     if found:
         raise located(method_path, found)
@@ -66,7 +68,7 @@ def volume_comes_in_time(method: Method, rig: Rig) -> Iterable[Finding]:
     if method.ends_when.time_over_s < fastest_s:
         yield Finding(
             ("ends_when", "time_over"),
-            f"expected at least {math.ceil(fastest_s)} s, in which {_named(rig)} delivers "
+            f"expected at least {math.ceil(min(fastest_s, A_YEAR_S))} s, in which {_named(rig)} delivers "
             f"{method.ends_when.volume_above_mL:g} mL at its top speed of {rig.burette.top_speed_mL_per_min:g} mL/min, "
             f"got {method.ends_when.time_over_s:g} s",
         )
@@ -81,8 +83,8 @@ def potentials_are_in_range(method: Method, rig: Rig) -> Iterable[Finding]:
         if value_mV is not None and not low_mV < value_mV < high_mV:
             yield Finding(
                 at,
-                f"expected a potential within {low_mV:g} to {high_mV:g} mV, all that the amplifier of {_named(rig)} can "
-                f"tell, got {value_mV:g} mV",
+                f"expected a potential within {low_mV:g} to {high_mV:g} mV, all that the amplifier of {_named(rig)} "
+                f"can tell, got {value_mV:g} mV",
             )
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from titrator.bench.rig import Rig
 from titrator.control.electrode_watch import ElectrodeExpectation
 from titrator.control.increments import AdaptiveSettings
-from titrator.control.plan import EndSettings, FixedSettings, MotionSettings, Plan
+from titrator.control.plan import EndSettings, FixedSettings, MotionSettings, Plan, PrimingSettings
 from titrator.control.settling import SettlingSettings
 from titrator.method import Method
+from titrator.run.errand_times import refill_errand
 
 HALT_WITHIN_S = 3.0
 """A halt is answered within the link's attempts, a second in all; three times that leaves no doubt that it failed."""
@@ -20,8 +21,13 @@ FIXED_RISE_MV = 60.0
 """The same for fixed additions, which have no aim: three Nernst steps RT/F (25 mV) short of nothing (derived)."""
 
 
-def plan_for(method: Method, rig: Rig) -> Plan:
-    """The plan of a run of `method` on `rig`, which must fit each other (see `titrator.run.fits`)."""
+def plan_for(
+    method: Method, rig: Rig, *, priming: PrimingSettings | None = None, sample_in_place: bool = False
+) -> Plan:
+    """The plan of a run of `method` on `rig`, which must fit each other (see `titrator.run.fits`).
+
+    `priming` (see `titrator.run.errand_times`) goes before it, and never with `sample_in_place`: ValueError.
+    """
     additions = method.additions
     settings: AdaptiveSettings | FixedSettings
     if additions.rule == "adaptive":
@@ -61,7 +67,10 @@ def plan_for(method: Method, rig: Rig) -> Plan:
             step_mL=rig.burette.step_mL,
             report_within_s=REPORT_WITHIN_S,
             halt_within_s=HALT_WITHIN_S,
+            refill=refill_errand(rig.burette) if rig.burette.refills else None,
         ),
+        priming=priming,
+        sample_in_place=sample_in_place,
     )
 
 

@@ -3,26 +3,20 @@
 from __future__ import annotations
 
 import datetime
-import hashlib
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
 from typing import Any
 
-from titrator.bench.bench import Bench
 from titrator.bench.rig import Rig
 from titrator.bench.simulated import open_simulated
 from titrator.chemistry.references import reference_potential_V
-from titrator.control.controller import Controller
-from titrator.control.events import Word
 from titrator.method import Method
-from titrator.record.journal import Journal
 from titrator.record.run_folder import RunFolder, write_json
-from titrator.run.driver import Driver, Observer
+from titrator.run.attendance import NOBODY, Attendance
+from titrator.run.course import Course, conduct, rig_fields, sha256
 from titrator.run.fits import fits
 from titrator.run.host import describe_host
-from titrator.run.plan import plan_for
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,61 +60,42 @@ def stated_values(method: Method) -> dict[str, float | bool]:
 
 def first_line(setup: Setup) -> dict[str, Any]:
     """The journal's first line: what the record needs to be evaluated without any other file but the method."""
-    burette, amplifier = setup.rig.burette, setup.rig.amplifier
     return {
         "name": setup.method.name,
         "simulated": True,
         "seed": setup.seed,
-        "method_sha256": _sha256(setup.method_path),
-        "rig_sha256": _sha256(setup.rig_path),
-        "cell_sha256": _sha256(setup.cell_path),
-        "burette": {
-            "step_mL": burette.step_mL,
-            "random_error_mL": burette.random_error_mL,
-            "calibration_half_width": burette.calibration.half_width,
-        },
-        "amplifier": {"step_mV": amplifier.step_mV, "readings_per_second": amplifier.readings_per_second},
+        "method_sha256": sha256(setup.method_path),
+        "rig_sha256": sha256(setup.rig_path),
+        "cell_sha256": sha256(setup.cell_path),
+        **rig_fields(setup.rig),
     }
 
 
-def rehearse(
-    setup: Setup,
-    runs: Path,
-    now: datetime.datetime,
-    *,
-    word: Callable[[], Word | None] = lambda: None,
-    observer: Observer = lambda _state, _why, _point: None,
-    keep_pace: Callable[[float], None] = lambda _board_s: None,
-) -> Rehearsal:
+def rehearse(setup: Setup, runs: Path, now: datetime.datetime, attendance: Attendance = NOBODY) -> Rehearsal:
     """Run `setup` to its end in a new folder below `runs`.
 
-    Raises FileProblem when the rig cannot do what the method asks or the cell file is wrong, and RunFolderError when the
-    folder cannot be made, all before anything is written; BenchError and JournalError when the run cannot even begin.
-    Whatever goes wrong later ends the run in its journal instead.
+    Raises FileProblem when the rig cannot do what the method asks or the cell file is wrong, all before anything is
+    written; otherwise as `conduct`.
     """
     fits(setup.method, setup.method_path, setup.rig)
-    controller = Controller(plan_for(setup.method, setup.rig))
     world = open_simulated(setup.rig, setup.cell_path, stated_values(setup.method), setup.seed)
-    copies = {"method.yaml": setup.method_path, "rig.yaml": setup.rig_path, "cell.yaml": setup.cell_path}
-    folder = RunFolder.create(runs, setup.method.name, now.date(), copies)
-    with folder.host.open("x", encoding="utf-8") as file:
-        write_json(file, describe_host(now))
-    bench = Bench(world, setup.rig)
-    journal = Journal(folder.journal, sync=setup.rig.record.sync)
-    try:
-        bench.connect()
-        journal.write("run", bench.now_s, first_line(setup), durable=True)
-        session = Random(f"{setup.seed}/session").randrange(1, 1 << 32)
-        bench.begin_run(session, setup.method.ends_when.volume_above_mL)
-        Driver(controller, bench, journal, word=word, observer=observer, keep_pace=keep_pace).run()
-    finally:
-        bench.close()
-        journal.close()
+    course = Course(
+        method=setup.method,
+        rig=setup.rig,
+        session=Random(f"{setup.seed}/session").randrange(1, 1 << 32),
+        folder=lambda: _folder(setup, runs, now),
+        first_line=lambda _identity: first_line(setup),
+    )
+    folder = conduct(course, world, attendance)
     truth = world.truth()
     with folder.truth.open("x", encoding="utf-8") as file:
         write_json(file, truth)
     return Rehearsal(folder, truth)
 
 
-def _sha256(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+def _folder(setup: Setup, runs: Path, now: datetime.datetime) -> RunFolder:
+    copies = {"method.yaml": setup.method_path, "rig.yaml": setup.rig_path, "cell.yaml": setup.cell_path}
+    folder = RunFolder.create(runs, setup.method.name, now.date(), copies)
+    with folder.host.open("x", encoding="utf-8") as file:
+        write_json(file, describe_host(now))
+    return folder

@@ -1,0 +1,51 @@
+"""What a run or a rehearsal ends with: evaluated from its record, stored beside it, and told."""
+
+from __future__ import annotations
+
+import time
+from typing import Any
+
+import click
+
+from titrator.cli.failure import DONE, NOT_DONE
+from titrator.record.run_folder import RunFolder
+
+
+def outcome(folder: RunFolder, started: float, *, figure: bool, truth: dict[str, Any] | None = None) -> dict[str, Any]:
+    """Evaluate the run in `folder`, store the evaluation and the figures, and return the document.
+
+    `truth` is the simulator's, for a rehearsal. `started`: time.perf_counter() at the start of the command.
+    """
+    from titrator.report.document import run_document, truth_document
+    from titrator.run.evaluation import evaluate_run
+
+    evaluated = evaluate_run(folder)
+    document = run_document(evaluated)
+    folder.add_evaluation(document)
+    if figure:
+        from titrator.report.figure import draw_curve
+
+        for ending in ("png", "svg"):
+            draw_curve(evaluated.curve, evaluated.evaluation, evaluated.method.name, folder.figures / f"curve.{ending}")
+    if truth is not None:
+        factor = evaluated.method.result.molar_mass_g_per_mol
+        document = {**document, "truth": truth_document(truth, evaluated.results, factor)}
+    host = {"elapsed_s": round(time.perf_counter() - started, 3)}
+    return {"run": str(folder.path), **document, "host": host}
+
+
+def tell(document: dict[str, Any], sought: int, *, as_json: bool) -> int:
+    """Print the document or its closing table; return the exit status."""
+    from titrator.cli.output import console, print_json
+    from titrator.report.closing import show_closing
+
+    try:
+        if as_json:
+            print_json(document)
+        else:
+            show_closing(console(), document)
+            click.echo(f"Everything is in {document['run']}")
+    except OSError:  # the terminal is gone; the record and the evaluation are in the folder
+        pass
+    enough = len(document["equivalence_points"]) >= sought
+    return DONE if document["state"] == "finished" and enough else NOT_DONE

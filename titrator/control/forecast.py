@@ -1,0 +1,118 @@
+"""When may it be over? A forecast for the person who waits; nothing is decided by it.
+
+Before a jump the curve of one couple (or of a buffer) obeys E = E0 ± s·ln(V/(Ve - V)), so dV/dE = V(Ve - V)/(s·Ve) and
+(dV/dE)/V is a straight line in V that meets zero at the equivalence volume Ve, whatever s is (derived here; the
+linearisation is Gran's, Analyst 77 (1952) 661, from memory). The line through the last few additions foresees Ve.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import deque
+from typing import NamedTuple
+
+from titrator.control.increments import AdaptiveSettings
+from titrator.control.jumps import JumpWatch
+from titrator.control.plan import Plan
+from titrator.control.point import Point
+
+_KEPT = 6
+_FEWEST = 4
+_TOO_WIDE = 0.1
+"""A jump foreseen no better than within a tenth of its volume (one standard error of the line) is not foreseen."""
+_MOST_POINTS = 500
+_SLOW_POINTS = 4
+_SLOW_RESPONSES = 12.0
+"""Around a jump nothing holds the electrode's potential: some four points took some twelve response times each (seen on
+the simulated cell)."""
+
+
+class Foreseen(NamedTuple):
+    """Where the next jump lies (None: the last one sought is behind), how many points and seconds are left."""
+
+    jump_mL: float | None
+    points: int
+    left_s: float
+
+
+class Forecast:
+    """Feed points in order; read `foreseen`."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._plan = plan
+        self._watch = JumpWatch(plan.ends.least_rise_mV)
+        self._points: deque[Point] = deque(maxlen=_KEPT)
+        self._calm_s = 0.0  # seconds a point before the jump
+        self._line: tuple[float, float] | None = None  # zero of the line and its slope, while a jump is foreseen
+        self.foreseen: Foreseen | None = None
+
+    def add_point(self, point: Point) -> None:
+        """Learn a logged point."""
+        if self._points and point.volume_mL <= self._points[-1].volume_mL:
+            return
+        passed = self._watch.passed
+        self._watch.add_point(point)
+        self._points.append(point)
+        if self._watch.passed > passed:
+            self._line = None
+        self.foreseen = self._look(point)
+
+    def _look(self, point: Point) -> Foreseen | None:
+        ends, first = self._plan.ends, self._points[0]
+        if len(self._points) < 2 or not ends.jumps_sought:
+            return None
+        left = ends.jumps_sought - self._watch.passed
+        if left <= 0:
+            points = max(1, ends.points_past_jump - self._watch.points_past_last)
+            newest_s = point.t_s - self._points[-2].t_s
+            return Foreseen(None, points, points * (self._calm_s + newest_s) / 2.0)
+        if self._line is None or point.volume_mL < self._line[0]:  # within the climb the line no longer holds
+            self._line = self._fit()
+            self._calm_s = (point.t_s - first.t_s) / (len(self._points) - 1)
+        if self._line is None or left > 1 or self._line[0] > ends.volume_above_mL:
+            return None
+        before = self._points_to(point.volume_mL)
+        points = before + ends.points_past_jump + 1
+        settling = self._plan.settling
+        slow_s = max(0.0, min(settling.longest_s, _SLOW_RESPONSES * settling.response_s) - self._calm_s)
+        slow = _SLOW_POINTS if before else _SLOW_POINTS / 2
+        return Foreseen(self._line[0], points, points * self._calm_s + slow * slow_s)
+
+    def _fit(self) -> tuple[float, float] | None:
+        """Zero and slope of the line of (dV/dE)/V through the last additions; None when it foresees nothing."""
+        points = list(self._points)
+        at, height = [], []
+        for one, other in itertools.pairwise(points):
+            change_mV = abs(other.potential_mV - one.potential_mV)
+            middle_mL = (one.volume_mL + other.volume_mL) / 2.0
+            if change_mV <= 0.0:
+                return None
+            at.append(middle_mL)
+            height.append((other.volume_mL - one.volume_mL) / change_mV / middle_mL)
+        count = len(at)
+        if count < _FEWEST - 1:
+            return None
+        mean_mL, mean = sum(at) / count, sum(height) / count
+        squares = sum((x - mean_mL) ** 2 for x in at)
+        slope = sum((x - mean_mL) * y for x, y in zip(at, height, strict=True)) / squares
+        if slope >= 0.0:
+            return None
+        zero_mL = mean_mL - mean / slope
+        misfit = sum((y - mean - slope * (x - mean_mL)) ** 2 for x, y in zip(at, height, strict=True))
+        variance = misfit / max(1, count - 2) * (1.0 / count + (zero_mL - mean_mL) ** 2 / squares)
+        foreseen = zero_mL > at[-1] and math.sqrt(variance) < -slope * zero_mL * _TOO_WIDE
+        return (zero_mL, slope) if foreseen else None
+
+    def _points_to(self, volume_mL: float) -> int:
+        """How many additions lie before the jump, by the rule in force."""
+        assert self._line is not None
+        zero_mL, slope = self._line
+        additions, points = self._plan.additions, 0
+        if not isinstance(additions, AdaptiveSettings):
+            return max(0, math.ceil((zero_mL - volume_mL) / additions.step_mL))
+        while volume_mL < zero_mL and points < _MOST_POINTS:
+            aimed_mL = additions.aim_mV * volume_mL * slope * (volume_mL - zero_mL)
+            volume_mL += min(max(aimed_mL, additions.least_mL), additions.most_mL)
+            points += 1
+        return points

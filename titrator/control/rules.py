@@ -1,0 +1,28 @@
+"""The rules that a plan asks for."""
+
+from __future__ import annotations
+
+from titrator.control.ends import EndRule, EnoughPoints, PotentialBeyond, VolumeReached
+from titrator.control.increments import Adaptive, AdaptiveSettings, Fixed, IncrementRule
+from titrator.control.jumps import JumpWatch
+from titrator.control.plan import Plan
+
+
+def increment_rule(plan: Plan) -> IncrementRule:
+    """What volume next."""
+    if isinstance(plan.additions, AdaptiveSettings):
+        return Adaptive(plan.additions)
+    return Fixed(plan.additions.step_mL)
+
+
+def end_rules(plan: Plan) -> list[EndRule]:
+    """When it is enough, the rule that decides first in front."""
+    ends = plan.ends
+    least_mL = plan.additions.least_mL if isinstance(plan.additions, AdaptiveSettings) else plan.additions.step_mL
+    rules: list[EndRule] = [
+        EnoughPoints(JumpWatch(ends.least_rise_mV), ends.jumps_sought, ends.points_past_jump),
+        VolumeReached(ends.volume_above_mL, least_mL),
+    ]
+    if ends.potential_beyond_mV is not None:
+        rules.append(PotentialBeyond(ends.potential_beyond_mV))
+    return rules

@@ -1,0 +1,164 @@
+"""A run on a bench: cautions acknowledged, the rig checked, the board at its port, in real time."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from random import SystemRandom
+from typing import Any, Final
+
+from titrator.bench.events import Identity
+from titrator.bench.port import open_port
+from titrator.bench.rig import Rig
+from titrator.bench.transport import Transport
+from titrator.control.events import Word
+from titrator.control.holds import Question
+from titrator.control.states import State
+from titrator.method import Method
+from titrator.record.journal import Journal
+from titrator.record.run_folder import RunFolder, write_json
+from titrator.run.acknowledgement import Acknowledgements
+from titrator.run.attendance import Attendance
+from titrator.run.course import Course, conduct, rig_fields, sha256
+from titrator.run.fits import fits
+from titrator.run.host import describe_host
+from titrator.run.person import login_name
+from titrator.run.standing import Reply, Said, Standing
+
+TICK_S: Final = 0.2
+"""How long the loop waits for news in real time: what an operator says must be answered within a second."""
+CAUTIONS: Final = Question(
+    0, "Have you read the cautions of this method, and is everything in place that they ask for?"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class LiveSetup:
+    """What a run is made from: the files, read and checked."""
+
+    method: Method
+    method_path: Path
+    rig: Rig
+    rig_path: Path
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledged:
+    """Who acknowledged the cautions, and how: `option`, `terminal`, `socket` or `earlier today`."""
+
+    by: str
+    how: str
+
+
+def run_live(
+    setup: LiveSetup,
+    runs: Path,
+    now: datetime.datetime,
+    attendance: Attendance,
+    *,
+    acknowledged: Acknowledged | None,
+    memory: Acknowledgements,
+    open_transport: Callable[[Rig], Transport] = open_port,
+) -> RunFolder:
+    """Run `setup` to its end in a new folder below `runs` and return that.
+
+    Cautions that are not `acknowledged` yet are a question to whoever attends, put before anything moves; what is
+    acknowledged is remembered in `memory` and journaled.
+    Raises FileProblem when the rig cannot do what the method asks, BenchError when the board is not there, both before
+    anything is written; otherwise as `conduct`.
+    """
+    fits(setup.method, setup.method_path, setup.rig)
+    transport = open_transport(setup.rig)
+    session = SystemRandom().randrange(1, 1 << 32)
+    consent = _Consent(attendance, acknowledged, memory, sha256(setup.method_path))
+    course = Course(
+        method=setup.method,
+        rig=setup.rig,
+        session=session,
+        folder=lambda: _folder(setup, runs, now, transport),
+        first_line=lambda identity: first_line(setup, identity, session),
+        consent=consent.ask,
+        tick_s=TICK_S,
+    )
+    return conduct(course, transport, attendance)
+
+
+def first_line(setup: LiveSetup, identity: Identity, session: int) -> dict[str, Any]:
+    """The journal's first line: what the record needs to be evaluated, and which board it was."""
+    return {
+        "name": setup.method.name,
+        "simulated": identity.simulated,
+        "board": setup.rig.board.identity_text if setup.rig.board is not None else None,
+        "boot": f"{identity.boot:08x}",
+        "firmware": identity.firmware,
+        "session": f"{session:08x}",
+        "method_sha256": sha256(setup.method_path),
+        "rig_sha256": sha256(setup.rig_path),
+        **rig_fields(setup.rig),
+    }
+
+
+def _folder(setup: LiveSetup, runs: Path, now: datetime.datetime, transport: Transport) -> RunFolder:
+    copies = {"method.yaml": setup.method_path, "rig.yaml": setup.rig_path}
+    folder = RunFolder.create(runs, setup.method.name, now.date(), copies)
+    here = {"process": os.getpid(), "port": getattr(transport, "port", None), "person": login_name()}
+    with folder.host.open("x", encoding="utf-8") as file:
+        write_json(file, {**describe_host(now), **here})
+    return folder
+
+
+class _Consent:
+    """The cautions, acknowledged before anything moves."""
+
+    def __init__(
+        self,
+        attendance: Attendance,
+        acknowledged: Acknowledged | None,
+        memory: Acknowledgements,
+        method_sha256: str,
+    ) -> None:
+        self._attendance = attendance
+        self._acknowledged = acknowledged
+        self._memory = memory
+        self._method_sha256 = method_sha256
+
+    def ask(self, journal: Journal, now_s: Callable[[], float]) -> str | None:
+        """Journal the acknowledgement, asking for it where it is wanting. None, or why the run may not begin."""
+        acknowledged = self._acknowledged
+        if acknowledged is None:
+            journal.write("question", now_s(), CAUTIONS._asdict(), durable=True)
+            said = self._answer(journal, now_s)
+            if not isinstance(said, Reply) or not said.yes:
+                why = (
+                    "the cautions were not acknowledged" if isinstance(said, Reply) else "the operator stopped the run"
+                )
+                self._show(now_s(), State.STOPPED, why, None)
+                return why
+            acknowledged = Acknowledged(said.by, said.where)
+        with contextlib.suppress(OSError):  # then it is asked again next time
+            self._memory.add(self._method_sha256, acknowledged.by)
+        journal.write("cautions", now_s(), {"acknowledged_by": acknowledged.by, "how": acknowledged.how}, durable=True)
+        return None
+
+    def _answer(self, journal: Journal, now_s: Callable[[], float]) -> Reply | None:
+        """The reply; None when the run is to be stopped instead."""
+        while True:
+            self._show(now_s(), State.READY, "", CAUTIONS)
+            said = self._attendance.word()
+            match said:
+                case Reply(number=CAUTIONS.number):
+                    answer = {"question": said.number, "yes": said.yes, "by": said.by, "where": said.where}
+                    journal.write("answer", now_s(), answer, durable=True)
+                    self._show(now_s(), State.READY, "", None)
+                    return said
+                case Said(word=Word.STOP) | Word.STOP:
+                    return None
+            self._attendance.nap(TICK_S)
+
+    def _show(self, t_s: float, state: State, why: str, question: Question | None) -> None:
+        if self._attendance.watch is not None:
+            self._attendance.watch(Standing.at_start(t_s, state, why, question))
