@@ -43,6 +43,9 @@ def main() -> None:
     ratios.clear(), readings.clear(), lengths.clear()
     for seed in range(1, RUNS + 1):
         once(seed)
+    speed = f"{statistics.median(ratios):.0f} ({min(ratios):.0f})"
+    reading_us = 1e6 * statistics.median(readings)
+    length_s = statistics.median(lengths)
     profile = cProfile.Profile()
     profile.runcall(once, 1)
     times = dict.fromkeys((*ROOMS, "libraries and interpreter"), 0.0)
@@ -56,9 +59,9 @@ Made by `python benchmarks/dry_run_speed.py`, seeds 1 to {RUNS} of the demonstra
 
 | figure | value |
 | --- | --- |
-| bench time of a run, median | {statistics.median(lengths):.0f} s at {rig.amplifier.readings_per_second} readings a second |
-| times real time, median (least) | {statistics.median(ratios):.0f} ({min(ratios):.0f}) |
-| processor time a reading, all included | {1e6 * statistics.median(readings):.1f} µs |
+| bench time of a run, median | {length_s:.0f} s at {rig.amplifier.readings_per_second} readings a second |
+| times real time, median (least) | {speed} |
+| processor time a reading, all included | {reading_us:.1f} µs |
 
 Own time by room, profiled (the profiler's own cost falls on many small calls):
 
