@@ -8,8 +8,8 @@ from titrator.chemistry import water
 
 # CRC Handbook table of IAPWS R11-07 (0, 25, 50 °C); the others computed by us from the release.
 PKW_MOLAL = {
-    0: 14.946, 5: 14.734, 10: 14.534, 15: 14.344, 20: 14.165, 25: 13.995, 30: 13.833, 35: 13.680, 37: 13.621, 40: 13.534,
-    45: 13.396, 50: 13.264,
+    0: 14.946, 5: 14.734, 10: 14.534, 15: 14.344, 20: 14.165, 25: 13.995, 30: 13.833, 35: 13.680, 37: 13.621,
+    40: 13.534, 45: 13.396, 50: 13.264,
 }  # fmt: skip
 
 # Check values of the release R11-07 (K, kg/m3): from memory; our own calculation gives them back in every digit.

@@ -21,6 +21,7 @@ from served import (
     environment,
     journal_of,
     only_run,
+    quick_method,
     reached,
     rig_file,
     short_method,
@@ -49,41 +50,11 @@ def titrated(text_or_document):
 
 
 @pytest.mark.parametrize("line", ["pty", "tcp"])
-def test_a_run_agrees_with_the_dry_run_of_the_same_seed(tmp_path, line):
-    method = short_method(tmp_path)
+def test_in_real_time_a_run_is_held_keeps_its_port_and_agrees_with_the_dry_run_of_its_seed(tmp_path, line):
+    method = quick_method(tmp_path)
     rehearsed = titrator("dry-run", method, "--seed", SEED, "--json", "--out", "rehearsed", cwd=tmp_path)
-    with board(tmp_path, method, line=line, seed=SEED, speed=FAST) as rig:
-        done = titrator("run", method, "--rig", rig, "--acknowledge-hazards", "--json", cwd=tmp_path)
-    assert done.returncode == 0, done.stderr
-    document = json.loads(done.stdout)
-    assert (document["state"], document["simulated"], document["seed"]) == ("finished", True, None)
-    (volume_mL, u_mL), (other_mL, other_u_mL) = titrated(document), titrated(json.loads(rehearsed.stdout))
-    assert abs(volume_mL - other_mL) <= 3 * math.hypot(u_mL, other_u_mL)
-    run = only_run(tmp_path)
-    assert step_of(run) == truth_of(tmp_path)["steps"]
-    lines = journal_of(run)
-    intents = [(line["dose"], line["steps"]) for line in lines if line["kind"] == "intent"]
-    assert intents == [(line["dose"], line["steps"]) for line in lines if line["kind"] == "outcome"]
-    assert not CONTROL.search(done.stderr)  # where the run showed itself, in plain lines
-    host = json.loads((run / "host.json").read_text(encoding="utf-8"))
-    assert host["port"] in rig.read_text(encoding="utf-8")
-
-
-def test_in_real_time_a_run_is_held_goes_on_keeps_its_port_and_is_completed(tmp_path):
-    """Coarse and hurried on purpose: eight readings of four seconds, none of them settled."""
-    method = short_method(
-        tmp_path,
-        ("aliquot: {value: 2.000 mL, u: 0.004 mL}", "aliquot: {value: 1.000 mL, u: 0.002 mL}"),
-        ("volume: 48 mL", "volume: 49 mL"),
-        ("to: 2.2 mol/L}", "to: 2.0 mol/L}"),
-        ("volume_above: 5 mL", "volume_above: 2.3 mL"),
-        ("response: 5 s", "response: 2 s"),
-        ("mixing: 1.5 s", "mixing: 1 s"),
-        ("longest_wait: 30 s", "longest_wait: 4 s"),
-        (additions_of(DEMONSTRATION.read_text(encoding="utf-8")), "additions: {rule: fixed, step: 0.35 mL}\n"),
-    )
-    rehearsed = titrator("dry-run", method, "--seed", SEED, "--json", "--out", "rehearsed", cwd=tmp_path)
-    with board(tmp_path, method, line="tcp", seed=SEED, speed=1) as rig:
+    assert rehearsed.returncode == 0, rehearsed.stderr
+    with board(tmp_path, method, line=line, seed=SEED, speed=1) as rig:
         process = begun("run", method, "--rig", rig, "--acknowledge-hazards", cwd=tmp_path)
         folder = RunFolder(reached(tmp_path, "outcome", dose=2))
         held = call(folder, {"word": "hold"}, WITHIN_S)
@@ -98,17 +69,16 @@ def test_in_real_time_a_run_is_held_goes_on_keeps_its_port_and_is_completed(tmp_
         out, _ = process.communicate(timeout=120)
         assert process.returncode == 0, out
     (document,) = [json.loads(path.read_text(encoding="utf-8")) for path in folder.results.iterdir()]
+    assert (document["state"], document["simulated"], document["seed"]) == ("finished", True, None)
     (volume_mL, u_mL), (other_mL, other_u_mL) = titrated(document), titrated(json.loads(rehearsed.stdout))
     assert abs(volume_mL - other_mL) <= 3 * math.hypot(u_mL, other_u_mL)
     assert step_of(folder.path) == truth_of(tmp_path)["steps"]
+    lines = journal_of(folder.path)
+    intents = [(line["dose"], line["steps"]) for line in lines if line["kind"] == "intent"]
+    assert intents == [(line["dose"], line["steps"]) for line in lines if line["kind"] == "outcome"]
+    assert json.loads(folder.host.read_text(encoding="utf-8"))["port"] in rig.read_text(encoding="utf-8")
     assert not CONTROL.search(out)
     assert "held (operator) while settling" in out
-
-
-def additions_of(text):
-    """The section `additions` of a method, as `short_method` leaves it."""
-    section = text[text.index("additions:\n") : text.index("\n\n", text.index("additions:\n")) + 1]
-    return section.replace("  aim: 25 mV", "  aim: 40 mV").replace("  most: 1 mL", "  most: 0.5 mL")
 
 
 @contextmanager

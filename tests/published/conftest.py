@@ -17,6 +17,7 @@ CONSTANTS = {
     "OXYGEN": -86.08,
     "HYDROGEN": -3.15,
     "FE": -0.771 / NERNST_V,
+    "HYDROLYSIS": 0.0,  # added to the hydrolysis constants of iron(III); −30 takes them out
     "CE": -1.44 / NERNST_V,
     "MN": -5 * 1.51 / NERNST_V,
     "CR": -6 * 1.33 / NERNST_V,
@@ -33,7 +34,8 @@ class Oracle:
         values = CONSTANTS | constants
 
         def filled(found: re.Match) -> str:
-            return repr(values[found[1]] + float(found[2] or 0.0))
+            shift = float(found[2]) + values["HYDROLYSIS"] if found[2] else 0.0
+            return repr(values[found[1]] + shift)
 
         text = re.sub(r"@([A-Z]+)([-+][\d.]+)?@", filled, text)
         if formal:

@@ -40,7 +40,7 @@ def test_openstax_hydrochloric_acid():
 
 
 def test_whitten_acetic_acid():
-    """A general chemistry textbook (Whitten et al.: author from memory), Table 19-6: 100.0 mL of 0.100 mol/L acetic acid.
+    """A general chemistry textbook (Whitten et al.: author from memory), Table 19-6: 100.0 mL of 0.100 mol/L acid.
 
     Its first three entries are the hand formula, off by up to 0.015: the exact ones (computed by us) stand here.
     """

@@ -64,27 +64,58 @@ def short_method(folder, *changes):
     return path
 
 
-def rig_file(folder, port, *, fast):
-    """The served rig at `port`. A board of a faster clock needs a longer dead-man time by that clock."""
+def quick_method(folder):
+    """In a simulated vessel that mixes and answers some ten times faster: ten points, forty seconds of the bench."""
+    cell = folder / "quick-cell.yaml"
+    text = changed(
+        (CONFIGS / "cells" / "iron_in_pickling_bath.yaml").read_text(encoding="utf-8"),
+        ("mixing: 1.5 s", "mixing: 0.2 s"),
+        ("  response: 2.5 s", "  response: 0.3 s"),
+        ("  slowing: 9.5 s", "  slowing: 0.5 s"),
+    )
+    cell.write_text(text, encoding="utf-8")
+    return short_method(
+        folder,
+        (f"cell: {CONFIGS}/cells/iron_in_pickling_bath.yaml", f"cell: {cell}"),
+        ("aliquot: {value: 2.000 mL, u: 0.004 mL}", "aliquot: {value: 0.500 mL, u: 0.002 mL}"),
+        ("volume: 48 mL", "volume: 49.5 mL"),
+        ("answers_within: 1 mL", "answers_within: 0.3 mL"),
+        ("  first: 0.1 mL", "  first: 0.05 mL"),
+        ("  most: 0.5 mL", "  most: 0.15 mL"),
+        ("  aim: 40 mV", "  aim: 60 mV"),
+        ("response: 5 s", "response: 0.4 s"),
+        ("mixing: 1.5 s", "mixing: 0.2 s"),
+        ("longest_wait: 30 s", "longest_wait: 4 s"),
+        ("volume_above: 5 mL", "volume_above: 1.2 mL"),
+    )
+
+
+def rig_file(folder, port, *, fast, small=False):
+    """The served rig at `port`, or one of a small burette. A board of a faster clock needs a longer dead-man time."""
     path = folder / "bench.yaml"
     times = [("dead_man: 2 s", "dead_man: 60 s")] if fast else []
-    text = changed(RIG.read_text(encoding="utf-8"), ("port: socket://127.0.0.1:4717", f"port: {port}"), *times)
+    if small:
+        behind = [("kind: simulated", f'kind: serial\nboard: {{identity: "51301a7e", port: "{port}"}}')]
+        text = (CONFIGS / "rigs" / "simulated_small_burette.yaml").read_text(encoding="utf-8")
+    else:
+        behind = [("port: socket://127.0.0.1:4717", f"port: {port}")]
+        text = RIG.read_text(encoding="utf-8")
+    text = changed(text, *behind, *times)
     path.write_text(text, encoding="utf-8")
     return path
 
 
 @contextmanager
-def board(folder, method, *, line, seed, speed):
+def board(folder, method, *, line, seed, speed, small=False):
     """Serve the method's simulated board; the rig file that names it. `truth_of(folder)` is told once it ended."""
-    words = ["rig", "serve", "--method", method, "--rig", RIG, "--seed", seed, "--speed", speed, "--json"]
-    if speed > 1:
-        words[5] = rig_file(folder, "socket://127.0.0.1:4717", fast=True)
+    rig = rig_file(folder, "socket://127.0.0.1:4717", fast=speed > 1, small=small)
+    words = ["rig", "serve", "--method", method, "--rig", rig, "--seed", seed, "--speed", speed, "--json"]
     where = ["--pty", "--link", folder / "line"] if line == "pty" else ["--port", 0]
     server = begun(*words, *where, "--truth", folder / "truth.json", cwd=folder, stderr=None)
     try:
         assert server.stdout is not None
         told = json.loads(server.stdout.readline())
-        yield rig_file(folder, folder / "line" if line == "pty" else told["address"], fast=speed > 1)
+        yield rig_file(folder, folder / "line" if line == "pty" else told["address"], fast=speed > 1, small=small)
     finally:
         server.terminate()
         server.communicate(timeout=LONG_S)

@@ -18,8 +18,8 @@ from titrator.bench.rig import Rig
 
 FORMAT: Final = 1
 PURGE_DEAD_VOLUMES: Final = 3
-"""In plug flow one dead volume would do; perfectly mixed, the worst case, three leave exp(-3) = 5 % of the old titrant in
-one dead volume (derived). Three is common practice."""
+"""In plug flow one dead volume would do; perfectly mixed, the worst case, three leave exp(-3) = 5 % of the old titrant
+in one dead volume (derived). Three is common practice."""
 SAME_WITHIN: Final = 0.01
 """Concentrations that differ by less, as a part, are one titrant standardised again: a dead volume of 0.5 mL that is
 1 % off moves a titration of 10 mL by 0.05 % (derived)."""
@@ -89,8 +89,8 @@ def purge_due_mL(path: Path, titrant: HeldTitrant, rig: Rig) -> float:
     dead_mL = rig.burette.dead_volume_mL
     if not dead_mL:
         raise RigMemoryError(
-            f"expected a rig that holds {titrant}, got {_spoken(holds)} (by {path}), and its file states no dead volume "
-            f"to purge. Next: state burette.dead_volume, the volume from valve to tip"
+            f"expected a rig that holds {titrant}, got {_spoken(holds)} (by {path}), and its file states no dead "
+            f"volume to purge. Next: state burette.dead_volume, the volume from valve to tip"
         )
     return PURGE_DEAD_VOLUMES * dead_mL
 

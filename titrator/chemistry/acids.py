@@ -48,7 +48,8 @@ class Acid:
 
 
 # Terms in 1/T, 1 and T: Harned and Ehlers (acetic), Harned and Davis, Harned and Scholes (carbonic), Bates and Acree
-# (phosphoric pK2), Hamer and others (phthalic pK2), Owen and King (boric): from memory; only the change from 25 °C is used.
+# (phosphoric pK2), Hamer and others (phthalic pK2), Owen and King (boric): all from memory; only the change from
+# 25 °C is used.
 ACETIC = Acid("acetic acid", ("CH3COOH", "CH3COO-"), 0, (_pK(4.757, 0.41, (1170.48, -3.1649, 0.013399)),))
 PHOSPHORIC = Acid(
     "phosphoric acid",

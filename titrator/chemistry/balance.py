@@ -17,6 +17,7 @@ the root of ln P − ln N is sought by Newton inside a bracket. All logarithms i
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from titrator.chemistry.constants import LN_10
 from titrator.chemistry.pools import Master, Pool, Species
@@ -40,10 +41,10 @@ Terms = tuple[float, float, float, float]
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """A species ready for the balance: ln β, activity factor d (ln β changes by −d·g), level, base units, charge."""
+    """A species ready for the balance: ln β, its shift d (ln β changes by −d·g), level, base units, charge."""
 
     ln_beta: float
-    activity: float
+    shift: float
     level: float
     units: int
     charge: int
@@ -52,14 +53,17 @@ class Form:
 def form(species: Species, base_charge: int, master_charge: int, *, formal: bool) -> Form:
     """`species` ready for use; d = u·z0² + m·zM² − z² from ln γ = −z²·g for every ion of its reaction of formation."""
     z = species.charge
-    activity = 0.0 if formal else float(species.units * base_charge**2 + species.level * master_charge**2 - z * z)
-    return Form(LN_10 * species.log_beta, activity, species.level, species.units, z)
+    shift = -species.protons
+    if not formal:
+        shift += species.units * base_charge**2 + species.level * master_charge**2 - z * z
+    return Form(LN_10 * species.log_beta, shift, species.level, species.units, z)
 
 
 class Balance:
     """Master and pools with their constants, without amounts. Amounts in mol, volumes in litres (`volume_L`), y = ln x.
 
-    g is ln(10)·A·f(I) of the activity model (0 without one).
+    g is what the medium does to the constants: ln(10)·A·f(I) of an activity model, ln(10)·pH for redox couples at
+    a held pH, 0 for neither.
     """
 
     def __init__(self, master: Master, pools: Sequence[Pool]) -> None:
@@ -96,7 +100,7 @@ class Balance:
             solid = self.solids[index]
             if solid is not None and len(forms) == 1 and solid.level > forms[0].level:
                 one = forms[0]
-                row = (solid.ln_beta - one.ln_beta, solid.activity - one.activity, solid.level - one.level)
+                row = (solid.ln_beta - one.ln_beta, solid.shift - one.shift, solid.level - one.level)
                 self.salts.append((index, *row, one.level, solid.level))
             elif solid is not None or self.polynuclear[index]:
                 self.others.append(index)
@@ -105,10 +109,10 @@ class Balance:
                     self.fixed.append((index, forms[0].level))
             elif len(forms) == 2:
                 one, two = sorted(forms, key=lambda f: f.level)
-                row = (two.ln_beta - one.ln_beta, two.activity - one.activity, two.level - one.level)
+                row = (two.ln_beta - one.ln_beta, two.shift - one.shift, two.level - one.level)
                 self.pairs.append((index, *row, one.level, two.level))
             else:
-                self.ladders.append((index, [(f.ln_beta, f.activity, f.level) for f in forms]))
+                self.ladders.append((index, [(f.ln_beta, f.shift, f.level) for f in forms]))
 
     def limit(self, amounts: Sequence[float], total: float) -> float | None:
         """y = ±inf where the pools are full or empty of the master and the solvent holds none; None inside.
@@ -140,7 +144,7 @@ class Balance:
         up = down = d_up = d_down = 0.0
         for f in self.solvent:
             m = f.level
-            held = volume_L * exp(f.ln_beta - f.activity * g + m * y)
+            held = volume_L * exp(f.ln_beta - f.shift * g + m * y)
             if m > 0.0:
                 up += m * held
                 d_up += m * m * held
@@ -150,9 +154,9 @@ class Balance:
         rest = total
         for index, level in self.fixed:
             rest -= amounts[index] * level
-        for index, ln_beta, activity, gap, low, high in self.pairs:
+        for index, ln_beta, shift, gap, low, high in self.pairs:
             n = amounts[index]
-            t = ln_beta - activity * g + gap * y
+            t = ln_beta - shift * g + gap * y
             if t > 0.0:
                 e = exp(-t)
                 minor = gap * n * e / (1.0 + e)
@@ -166,33 +170,13 @@ class Balance:
                 up += minor
                 d_up += gap * minor / (1.0 + e)
         for index, forms in self.ladders:
+            if amounts[index] > 0.0:
+                reference, part = _ladder(forms, amounts[index], y, g)
+                rest -= amounts[index] * reference
+                up, down, d_up, d_down = up + part[0], down + part[1], d_up + part[2], d_down + part[3]
+        for index, ln_beta, shift, gap, low, high in self.salts:
             n = amounts[index]
-            if n <= 0.0:
-                continue
-            exponents = [b - d * g + m * y for b, d, m in forms]
-            top = max(exponents)
-            reference = forms[exponents.index(top)][2]
-            rest -= n * reference
-            whole = mean = high = low = high_2 = low_2 = 0.0
-            for exponent, (_, _, m) in zip(exponents, forms, strict=True):
-                w = exp(exponent - top)
-                above = m - reference
-                whole += w
-                mean += above * w
-                if above > 0.0:
-                    high += above * w
-                    high_2 += above * above * w
-                else:
-                    low -= above * w
-                    low_2 -= above * above * w
-            share, mean = n / whole, mean / whole
-            up += share * high
-            down += share * low
-            d_up += share * (high_2 - mean * high)
-            d_down += share * (low_2 - mean * low)
-        for index, ln_beta, activity, gap, low, high in self.salts:
-            n = amounts[index]
-            dissolved = volume_L * _exp(activity * g - ln_beta - gap * y)
+            dissolved = volume_L * _exp(shift * g - ln_beta - gap * y)
             if dissolved >= n:
                 rest -= n * low
             elif dissolved < 0.5 * n:
@@ -204,33 +188,38 @@ class Balance:
                 up += gap * (n - dissolved)
                 d_up += gap * gap * dissolved
         for index in self.others:
-            n = amounts[index]
-            if n <= 0.0:
-                continue
-            reference, populations = self.populations(index, n, volume_L, y, g)
-            rest -= n * reference
-            for level, units, held, change in populations:
-                above = level - units * reference
-                if above > 0.0:
-                    up += above * held
-                    d_up += above * change
-                elif above < 0.0:
-                    down -= above * held
-                    d_down -= above * change
+            if amounts[index] > 0.0:
+                reference, part = self._other(index, amounts[index], volume_L, y, g)
+                rest -= amounts[index] * reference
+                up, down, d_up, d_down = up + part[0], down + part[1], d_up + part[2], d_down + part[3]
         if rest > 0.0:
             down += rest
         else:
             up -= rest
         return up, down, d_up, d_down
 
+    def _other(self, index: int, n: float, volume_L: float, y: float, g: float) -> tuple[float, Terms]:
+        """(reference level, its part of P, N and their slopes) of a pool with a solid or with several base units."""
+        up = down = d_up = d_down = 0.0
+        reference, populations = self.populations(index, n, volume_L, y, g)
+        for level, units, held, change in populations:
+            above = level - units * reference
+            if above > 0.0:
+                up += above * held
+                d_up += above * change
+            elif above < 0.0:
+                down -= above * held
+                d_down -= above * change
+        return reference, (up, down, d_up, d_down)
+
     def populations(
         self, index: int, n: float, volume_L: float, y: float, g: float
     ) -> tuple[float, list[tuple[float, int, float, float]]]:
         """(reference level of a unit, [(level, units, mol, slope in y) of each species]) of a pool, solid included."""
         forms, solid = self.forms[index], self.solids[index]
-        exponents = [f.ln_beta - f.activity * g + f.level * y for f in forms]
+        exponents = [f.ln_beta - f.shift * g + f.level * y for f in forms]
         if solid is not None:
-            ln_free = -(solid.ln_beta - solid.activity * g + solid.level * y)
+            ln_free = -(solid.ln_beta - solid.shift * g + solid.level * y)
             top = max(exponents)
             dissolved = _exp(ln_free + top + math.log(volume_L)) * sum(math.exp(e - top) for e in exponents)
             if dissolved < n:
@@ -301,14 +290,39 @@ class Balance:
         if len(self.solvent) == 2:
             first, second = self.solvent
             gap = first.level - second.level
-            return (second.ln_beta - first.ln_beta - (second.activity - first.activity) * g) / gap
-        places = [
-            (one.ln_beta / one.units - two.ln_beta / two.units) / (two.level / two.units - one.level / one.units)
-            for forms, solid in zip(self.forms, self.solids, strict=True)
-            for one, two in zip(forms, (*forms[1:], *(() if solid is None else (solid,))), strict=False)
-            if two.level / two.units != one.level / one.units
-        ]
+            return (second.ln_beta - first.ln_beta - (second.shift - first.shift) * g) / gap
+        places = []
+        for forms, solid in zip(self.forms, self.solids, strict=True):
+            all_forms = forms if solid is None else (*forms, solid)
+            for one, two in pairwise(all_forms):
+                gap = two.level / two.units - one.level / one.units
+                left, right = ((f.ln_beta - f.shift * g) / f.units for f in (one, two))
+                if gap != 0.0:
+                    places.append((left - right) / gap)
         return sum(places) / len(places) if places else 0.0
+
+
+def _ladder(forms: Sequence[tuple[float, float, float]], n: float, y: float, g: float) -> tuple[float, Terms]:
+    """(reference level, its part of P, N and their slopes) of a pool of several one-unit forms."""
+    exp = math.exp
+    exponents = [b - d * g + m * y for b, d, m in forms]
+    top = max(exponents)
+    reference = forms[exponents.index(top)][2]
+    whole = mean = high = low = high_2 = low_2 = 0.0
+    for exponent, (_, _, m) in zip(exponents, forms, strict=True):
+        w = exp(exponent - top)
+        above = m - reference
+        part = above * w
+        whole += w
+        mean += part
+        if above > 0.0:
+            high += part
+            high_2 += above * part
+        else:
+            low -= part
+            low_2 -= above * part
+    share, mean = n / whole, mean / whole
+    return reference, (share * high, share * low, share * (high_2 - mean * high), share * (low_2 - mean * low))
 
 
 def _fenced(y: float, low: float, high: float, reach: float) -> float:

@@ -83,7 +83,7 @@ def terms(balance: Balance, y: Floats, states: States) -> tuple[Floats, Floats, 
     amounts, volume_L, g = states.amounts, states.volume_L, states.g
     up, down, d_up, d_down = (np.zeros(y.shape) for _ in range(4))
     for f in balance.solvent:
-        held = volume_L * np.exp(f.ln_beta - f.activity * g + f.level * y)
+        held = volume_L * np.exp(f.ln_beta - f.shift * g + f.level * y)
         if f.level > 0.0:
             up += f.level * held
             d_up += f.level**2 * held
@@ -93,9 +93,9 @@ def terms(balance: Balance, y: Floats, states: States) -> tuple[Floats, Floats, 
     rest = np.array(np.broadcast_to(states.total, y.shape), dtype=np.float64)
     for index, level in balance.fixed:
         rest -= amounts[index] * level
-    for index, ln_beta, activity, gap, low, high in balance.pairs:
+    for index, ln_beta, shift, gap, low, high in balance.pairs:
         n = amounts[index]
-        t = ln_beta - activity * g + gap * y
+        t = ln_beta - shift * g + gap * y
         e = np.exp(-np.abs(t))
         minor = gap * n * e / (1.0 + e)
         slope = gap * minor / (1.0 + e)
@@ -107,9 +107,9 @@ def terms(balance: Balance, y: Floats, states: States) -> tuple[Floats, Floats, 
         d_up += np.where(full, 0.0, slope)
     for index, forms in balance.ladders:
         _add_ladder(forms, amounts[index], y, g, (up, down, d_up, d_down, rest))
-    for index, ln_beta, activity, gap, low, high in balance.salts:
+    for index, ln_beta, shift, gap, low, high in balance.salts:
         n = amounts[index]
-        dissolved = np.minimum(volume_L * np.exp(np.minimum(activity * g - ln_beta - gap * y, _LARGEST_EXPONENT)), n)
+        dissolved = np.minimum(volume_L * np.exp(np.minimum(shift * g - ln_beta - gap * y, _LARGEST_EXPONENT)), n)
         solid = dissolved < 0.5 * n
         rest -= n * np.where(solid, high, low)
         some = dissolved < n
@@ -172,12 +172,12 @@ def populations(balance: Balance, index: int, y: Floats, states: States) -> tupl
     """(reference level of a unit, populations) of one pool, as the scalar function, with the solid as last row."""
     forms, solid = balance.forms[index], balance.solids[index]
     n, volume, g = states.amounts[index], states.volume_L, states.g
-    exponents = [f.ln_beta - f.activity * g + f.level * y for f in forms]
+    exponents = [f.ln_beta - f.shift * g + f.level * y for f in forms]
     ln_free = _ln_free(forms, exponents, n / volume)
     if solid is None:
         saturated = np.zeros(y.shape, dtype=np.bool_)
     else:
-        at_solid = -(solid.ln_beta - solid.activity * g + solid.level * y)
+        at_solid = -(solid.ln_beta - solid.shift * g + solid.level * y)
         saturated = at_solid < ln_free
         ln_free = np.where(saturated, at_solid, ln_free)
     held = [
@@ -228,7 +228,7 @@ def _solve(balance: Balance, states: States, guess: Floats) -> Floats:
     """Newton inside a bracket, all points at once; points that have converged are set aside."""
     count = states.total.size
     result = np.empty(count)
-    y = np.where(np.isfinite(guess), guess, balance.start(0.0))
+    y = np.where(np.isfinite(guess), guess, balance.start(float(states.g[0])))
     low, high = np.full(count, -np.inf), np.full(count, np.inf)
     where = np.arange(count)
     reach = 1.0

@@ -6,9 +6,8 @@ correction may be applied to a formal one. All potentials are in volts against t
 """
 
 from dataclasses import dataclass
-from typing import Literal
 
-Kind = Literal["formal", "thermodynamic"]
+from titrator.chemistry.sourced import Kind, Mark
 
 _TEXTBOOK = "a textbook's table of formal potentials (by its layout that of Skoog et al., edition not identified)"
 _HARVEY = "D. Harvey, Modern Analytical Chemistry (2000), Table 9.17, p. 335"
@@ -22,16 +21,25 @@ class Potential:
     medium: str
     kind: Kind
     source: str
+    mark: Mark = "published"
 
 
 @dataclass(frozen=True, slots=True)
 class Couple:
-    """A redox couple `oxidised` + `electrons` e- = `reduced`, one atom of the element on either side (homonuclear)."""
+    """A redox couple `oxidised` + `protons` H+ + `electrons` e- = `units` `reduced`.
+
+    `units` is 1 where one atom of the element stands on either side; 2 for dichromate and for tetrathionate, 3 for
+    triiodide. `exchange` is how fast the couple exchanges electrons with platinum, relative to iron's 1: an invented
+    order of magnitude, for simulation.
+    """
 
     oxidised: str
     reduced: str
     electrons: int
     potentials: tuple[Potential, ...]
+    protons: int = 0
+    units: int = 1
+    exchange: float = 1.0
 
     @property
     def name(self) -> str:

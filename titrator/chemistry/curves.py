@@ -23,9 +23,9 @@ _VOLUME_TOLERANCE = 1e-13
 
 
 def g(system: System, ionic_strength_mol_per_L: Floats) -> Floats:
-    """ln(10)·A·f(I) of each point; 0 without an activity model."""
+    """g of each point, as the scalar function."""
     if system.davies is None:
-        return np.zeros(ionic_strength_mol_per_L.shape)
+        return np.full(ionic_strength_mol_per_L.shape, system.held_g)
     held = system.davies.held_mol_per_L
     strength = np.full(ionic_strength_mol_per_L.shape, held) if held is not None else ionic_strength_mol_per_L
     strength = np.minimum(strength, DAVIES_UP_TO_MOL_PER_L)
@@ -40,7 +40,7 @@ def ionic_strength(system: System, y: Floats, states: States) -> Floats:
     doubled = np.zeros(y.shape)
     for f in system.balance.solvent:
         if f.charge:
-            doubled += f.charge**2 * volume_L * np.exp(f.ln_beta - f.activity * g_now + f.level * y)
+            doubled += f.charge**2 * volume_L * np.exp(f.ln_beta - f.shift * g_now + f.level * y)
     for index, n in enumerate(states.amounts):
         forms = system.balance.forms[index]
         if len(forms) == 1 and system.balance.solids[index] is None and forms[0].units == 1:
@@ -87,8 +87,8 @@ def states_after(titration: Titration, volume_mL: Floats) -> States:
     """States after the volumes of titrant, in mL and of shape (points,)."""
     litres = volume_mL / 1000.0
     start, titrant = titration.start, titration.titrant
-    amounts = np.asarray(start.amounts_mol)[:, None] + np.asarray(titrant.amounts_mol)[:, None] * litres
-    total = start.total_mol + titrant.total_mol * litres
+    amounts = np.asarray(start.amounts_mol)[:, None] + volume_mL * np.asarray(titrant.amounts_mol)[:, None] / 1000.0
+    total = start.total_mol + volume_mL * titrant.total_mol / 1000.0
     return States(amounts, total, start.volume_mL / 1000.0 + litres, np.zeros(litres.shape))
 
 

@@ -19,8 +19,9 @@ from dataclasses import dataclass
 class Species:
     """One form of a pool: its level, log10 of its formation constant from the base form, its charge, its base units.
 
-    Concentrations in mol/L. `log_beta` of the base form itself is 0. For a solid, `log_beta` is that of the formation
-    of the solid from its ions (−log10 Ksp for one ion of either kind) and its activity is 1.
+    Concentrations in mol/L. `log_beta` of the base form itself is 0. `protons` is by how much log10 β rises with each
+    unit of a pH that is held (redox couples that take up H+; formal pools only). For a solid, `log_beta` is that of the
+    formation of the solid from its ions (−log10 Ksp for one ion of either kind) and its activity is 1.
     """
 
     name: str
@@ -28,6 +29,7 @@ class Species:
     log_beta: float = 0.0
     charge: int = 0
     units: int = 1
+    protons: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse numbers that have no meaning."""

@@ -95,7 +95,7 @@ def silver_potential_mV(pAg: float, temperature_C: float = REFERENCE_C) -> float
 
 
 def saturation(halide: Halide, titration: Titration, volume_mL: float) -> float:
-    """Saturation of AgX after `volume_mL`: log10 of its ion product over Ksp if no AgX had formed; positive: it forms."""
+    """log10 of the ion product of AgX over Ksp after `volume_mL` if no AgX had formed; positive: it forms."""
     system = titration.system
     index = next(i for i, pool in enumerate(system.pools) if pool.name == halide.name)
     state = titration.state(volume_mL)
@@ -106,7 +106,7 @@ def saturation(halide: Halide, titration: Titration, volume_mL: float) -> float:
     solid = system.balance.solids[index]
     assert solid is not None
     ln_free = math.log(1000.0 * held / state.volume_mL)
-    return (ln_free + found.y + solid.ln_beta - solid.activity * found.g) / math.log(10.0)
+    return (ln_free + found.y + solid.ln_beta - solid.shift * found.g) / math.log(10.0)
 
 
 def onset_mL(halide: Halide, titration: Titration, most_mL: float = 1e4) -> float:

@@ -6,6 +6,7 @@ happens to it (titrant, air, a rinse, evaporation) is a change of these figures,
 
 import math
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -60,10 +61,8 @@ class System:
         self.master = master
         self.pools = tuple(pools)
         self.davies = davies
+        self.held_g = 0.0
         self.balance = Balance(master, pools)
-        self._charged = any(f.activity for forms in self.balance.forms for f in forms) or any(
-            f.activity for f in self.balance.solvent
-        )
         self._places: dict[str, _Place] = {s.name: _Place(None, 0, s.level, s.charge) for s in master.solvent}
         for index, pool in enumerate(self.pools):
             for s in pool.forms:
@@ -99,10 +98,21 @@ class System:
                 )
         return State(tuple(amounts), math.fsum(levels), volume_mL)
 
+    def at_pH(self, pH: float) -> "System":
+        """The same system at a held pH, for formal redox couples that take up H+; costs next to nothing.
+
+        Raises ValueError for a pH that is not finite, or with an activity model (its g is taken).
+        """
+        if not math.isfinite(pH) or self.davies is not None:
+            raise ValueError(f"a finite pH and formal constants were expected, pH {pH!r} and {self.davies!r} came")
+        other = copy(self)
+        other.held_g = LN_10 * pH
+        return other
+
     def g(self, ionic_strength_mol_per_L: float) -> float:
-        """ln(10)·A·f(I): ln γ = −z²·g; 0 without an activity model."""
+        """What the medium does to the constants: ln(10)·A·f(I), so that ln γ = −z²·g; ln(10)·pH at a held pH; or 0."""
         if self.davies is None:
-            return 0.0
+            return self.held_g
         held = self.davies.held_mol_per_L
         return LN_10 * self.davies.A * davies_term(ionic_strength_mol_per_L if held is None else held)
 
@@ -125,7 +135,7 @@ class System:
         volume_L = volume_mL / 1000.0
         guess = None if near is None else near.y
         strength = warning = None
-        if self.davies is None or not self._charged or self.davies.held_mol_per_L is not None:
+        if self.davies is None or self.davies.held_mol_per_L is not None:
             g = self.g(0.0)
             y = self.balance.solve(amounts, total, volume_L, g, guess)
             strength = None if self.davies is None else self.davies.held_mol_per_L
@@ -159,11 +169,19 @@ class System:
         assert y is not None
         return y, tried, g
 
+    def capacity_mol(self, state: State, y: float, g: float = 0.0) -> float:
+        """Mol of the master that one unit of ln x takes up at y: how well buffered or poised the solution is."""
+        up, down, d_up, d_down = self.balance.terms(
+            _within(y), state.amounts_mol, state.total_mol, state.volume_mL / 1000.0, g
+        )
+        del up, down
+        return d_up - d_down
+
     def species_mol(self, state: State, y: float, g: float = 0.0) -> dict[str, float]:
         """Mol of every species, solids included, at y and g of an equilibrium."""
-        volume_L = state.volume_mL / 1000.0
+        volume_L, y = state.volume_mL / 1000.0, _within(y)
         held = {
-            s.name: volume_L * math.exp(f.ln_beta - f.activity * g + f.level * y)
+            s.name: volume_L * math.exp(f.ln_beta - f.shift * g + f.level * y)
             for s, f in zip(self.master.solvent, self.balance.solvent, strict=True)
         }
         for index, pool in enumerate(self.pools):
@@ -178,12 +196,11 @@ class System:
 
     def ionic_strength(self, y: float, amounts: Sequence[float], volume_L: float, g: float) -> float:
         """I = ½ Σ c z² in mol/L over dissolved species."""
-        if not math.isfinite(y):
-            y = math.copysign(300.0, y)
+        y = _within(y)
         doubled = 0.0
         for f in self.balance.solvent:
             if f.charge:
-                doubled += f.charge**2 * volume_L * math.exp(f.ln_beta - f.activity * g + f.level * y)
+                doubled += f.charge**2 * volume_L * math.exp(f.ln_beta - f.shift * g + f.level * y)
         for index, n in enumerate(amounts):
             forms = self.balance.forms[index]
             if n <= 0.0:
@@ -194,6 +211,11 @@ class System:
                 rows = self.balance.populations(index, n, volume_L, y, g)[1]
                 doubled += sum(f.charge**2 * row[2] for f, row in zip(forms, rows, strict=False))
         return 0.5 * doubled / volume_L
+
+
+def _within(y: float) -> float:
+    """y, or a number that stands for ±inf: 10^∓130 mol/L."""
+    return y if math.isfinite(y) else math.copysign(300.0, y)
 
 
 def spectator(name: str, charge: int) -> Pool:

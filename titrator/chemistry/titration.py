@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from functools import cached_property
 from itertools import pairwise
 
+from titrator.chemistry.constants import LN_10
 from titrator.chemistry.system import Equilibrium, State, System
 
 _MOST_ROUNDS = 60
@@ -39,9 +40,12 @@ class Titration:
         return self._state(volume_mL)
 
     def _state(self, volume_mL: float) -> State:
-        litres = volume_mL / 1000.0
-        amounts = tuple(n + litres * c for n, c in zip(self.start.amounts_mol, self.titrant.amounts_mol, strict=True))
-        return State(amounts, self.start.total_mol + litres * self.titrant.total_mol, self.start.volume_mL + volume_mL)
+        # Multiplied first: round volumes and concentrations then meet at the equivalence point to the last digit.
+        amounts = tuple(
+            n + volume_mL * c / 1000.0 for n, c in zip(self.start.amounts_mol, self.titrant.amounts_mol, strict=True)
+        )
+        total_mol = self.start.total_mol + volume_mL * self.titrant.total_mol / 1000.0
+        return State(amounts, total_mol, self.start.volume_mL + volume_mL)
 
     def equilibrium(self, volume_mL: float, near: Equilibrium | None = None) -> Equilibrium:
         """Equilibrium after `volume_mL` of titrant. Raises ValueError as `state` and `System.equilibrium`."""
@@ -70,6 +74,21 @@ class Titration:
             amounts, _, total_mL = self._state(max(volume, 0.0))
             strength = system.ionic_strength(y, amounts, total_mL / 1000.0, g)
         return volume
+
+    def slope_per_mL(self, volume_mL: float, at: Equilibrium) -> float:
+        """dp/dV in 1/mL at constant activity coefficients, analytic; `at` is the equilibrium after `volume_mL`.
+
+        The steepness of the curve, and with it how well poised the solution is. inf where nothing holds the master.
+        """
+        state = self.state(volume_mL)
+        capacity_mol = self.system.capacity_mol(state, at.y, at.g)
+        if self.system.balance.explicit and not any(self.system.balance.solids):
+            per_mL = self._excess(at.y, at.g, self.titrant) / 1000.0
+        else:
+            step_mL = 1e-6 * (1.0 + volume_mL)
+            after = self._excess(at.y, at.g, self._state(volume_mL + step_mL))
+            per_mL = (after - self._excess(at.y, at.g, state)) / step_mL
+        return per_mL / (LN_10 * capacity_mol) if capacity_mol > 0.0 else math.copysign(math.inf, per_mL)
 
     def _excess(self, y: float, g: float, state: State) -> float:
         """F: what the state holds of the master at y, less its total, in mol; 0 at equilibrium."""
@@ -109,8 +128,8 @@ class Titration:
             if solid is None:
                 continue
             forms = balance.forms[index]
-            ln_free = -(solid.ln_beta - solid.activity * g + solid.level * y)
-            dissolved = sum(math.exp(min(f.ln_beta - f.activity * g + f.level * y + ln_free, 300.0)) for f in forms)
+            ln_free = -(solid.ln_beta - solid.shift * g + solid.level * y)
+            dissolved = sum(math.exp(min(f.ln_beta - f.shift * g + f.level * y + ln_free, 300.0)) for f in forms)
             n, c = self.start.amounts_mol[index], self.titrant.amounts_mol[index]
             if dissolved != c:
                 kinks.append((n - self.start.volume_mL / 1000.0 * dissolved) / (dissolved - c) * 1000.0)

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     help="Folder in which the run's own numbered folder is made.",
 )  # fmt: skip
 @click.option("--acknowledge-hazards", is_flag=True, help="You have read the cautions and done what they ask for.")
+@click.option("--prime", is_flag=True, help="Fill tube and tip first: three dead volumes, over waste, after questions.")
+@click.option("--sample-in-place", is_flag=True, help="The sample is under the tip already; then nothing is primed.")
 @click.option("--detach", is_flag=True, help="Go on in the background, also when the terminal closes.")
 @click.option("--figure/--no-figure", default=True, help="Whether to draw the curve (PNG and SVG).")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else there.")
@@ -43,7 +45,12 @@ def run(ctx: click.Context, /, **options: Any) -> None:
 
     started = time.perf_counter()
     with input_errors():
-        setup = LiveSetup(*_loaded(options["method"]), *_loaded_rig(options["rig"]))
+        if options["prime"] and options["sample_in_place"]:
+            raise Failure(
+                "--prime: expected no sample in place, got --sample-in-place: a purge would run into the sample"
+            )
+        declared = {name: options[name] for name in ("prime", "sample_in_place")}
+        setup = LiveSetup(*_loaded(options["method"]), *_loaded_rig(options["rig"]), **declared)
         acknowledged = _acknowledged(setup, options)
         if options["detach"]:
             ctx.exit(_detached(setup, acknowledged, options, started))

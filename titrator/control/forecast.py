@@ -21,6 +21,9 @@ _KEPT = 6
 _FEWEST = 4
 _TOO_WIDE = 0.1
 """A jump foreseen no better than within a tenth of its volume (one standard error of the line) is not foreseen."""
+_STEEPENS = 1.1
+"""The slope must have risen by this factor from its least, which lies half way to the jump: at two thirds of the way
+(derived from the law above). A straight curve, or a branch that only flattens, foresees nothing."""
 _MOST_POINTS = 500
 _SLOW_POINTS = 4
 _SLOW_RESPONSES = 12.0
@@ -82,16 +85,17 @@ class Forecast:
     def _fit(self) -> tuple[float, float] | None:
         """Zero and slope of the line of (dV/dE)/V through the last additions; None when it foresees nothing."""
         points = list(self._points)
-        at, height = [], []
+        at, height, steepness = [], [], []
         for one, other in itertools.pairwise(points):
             change_mV = abs(other.potential_mV - one.potential_mV)
             middle_mL = (one.volume_mL + other.volume_mL) / 2.0
             if change_mV <= 0.0:
                 return None
+            steepness.append(change_mV / (other.volume_mL - one.volume_mL))
             at.append(middle_mL)
             height.append((other.volume_mL - one.volume_mL) / change_mV / middle_mL)
         count = len(at)
-        if count < _FEWEST - 1:
+        if count < _FEWEST - 1 or steepness[-1] < _STEEPENS * min(steepness):
             return None
         mean_mL, mean = sum(at) / count, sum(height) / count
         squares = sum((x - mean_mL) ** 2 for x in at)

@@ -14,6 +14,7 @@ from titrator.bench.events import Identity
 from titrator.bench.rig import Rig
 from titrator.bench.transport import Transport
 from titrator.control.controller import Controller
+from titrator.control.plan import Plan
 from titrator.method import Method
 from titrator.record.journal import Journal
 from titrator.record.run_folder import RunFolder
@@ -31,7 +32,8 @@ class Course:
     """What a run is made from. `folder` makes its folder, once the board has answered; `first_line` is the journal's.
 
     `consent` is asked before anything moves, with the journal and the board's clock; it returns why the run may not
-    begin, or None.
+    begin, or None. `plan` is that of method and rig alone unless stated; `priming_mL` is the most that its priming, if
+    any, delivers over waste.
     """
 
     method: Method
@@ -40,6 +42,8 @@ class Course:
     folder: Callable[[], RunFolder]
     first_line: Callable[[Identity], dict[str, Any]]
     consent: Callable[[Journal, Callable[[], float]], str | None] = _granted
+    plan: Plan | None = None
+    priming_mL: float = 0.0
     tick_s: float = TICK_S
 
 
@@ -52,7 +56,7 @@ def conduct(course: Course, transport: Transport, attendance: Attendance) -> Run
     """
     bench = Bench(transport, course.rig)
     try:
-        controller = Controller(plan_for(course.method, course.rig))
+        controller = Controller(course.plan or plan_for(course.method, course.rig))
         identity = bench.connect()
         folder = course.folder()
         journal = Journal(folder.journal, sync=course.rig.record.sync)
@@ -68,12 +72,13 @@ def conduct(course: Course, transport: Transport, attendance: Attendance) -> Run
 
 
 def _go(course: Course, controller: Controller, bench: Bench, journal: Journal, attendance: Attendance) -> None:
-    refused = course.consent(journal, lambda: bench.now_s)
-    if refused is not None:
-        _end(journal, bench, "stopped", "operator", refused)
-        return
     try:
-        bench.begin_run(course.session, course.method.ends_when.volume_above_mL)
+        refused = course.consent(journal, lambda: bench.now_s)
+        if refused is not None:
+            _end(journal, bench, "stopped", "operator", refused)
+            return
+        travel_mL = course.method.ends_when.volume_above_mL
+        bench.begin_run(course.session, travel_mL, priming_mL=course.priming_mL)
     except BenchError as error:
         _end(journal, bench, "faulted", "link", str(error))
         raise

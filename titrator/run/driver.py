@@ -271,7 +271,8 @@ class Driver:
         self._errand = None
         volume_mL = self._bench.halt()
         self._inbox.appendleft(Halted(self._bench.now_s, volume_mL, self._bench.left_mL))
-        self._journal.write("halt", t_s, {"why": why, "volume_mL": volume_mL}, durable=True)
+        rest = {"why": why, "volume_mL": volume_mL, "steps": self._bench.plunger.at}
+        self._journal.write("halt", t_s, rest, durable=True)
 
     def _record_readings(self, block: ReadingBlock) -> None:
         t_ms = [round(t_s * 1000.0) for t_s in block.t_s]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import datetime
 import os
 from collections.abc import Callable
@@ -17,6 +18,7 @@ from titrator.bench.rig import Rig
 from titrator.bench.transport import Transport
 from titrator.control.events import Word
 from titrator.control.holds import Question
+from titrator.control.point import Point
 from titrator.control.states import State
 from titrator.method import Method
 from titrator.record.journal import Journal
@@ -24,9 +26,11 @@ from titrator.record.run_folder import RunFolder, write_json
 from titrator.run.acknowledgement import Acknowledgements
 from titrator.run.attendance import Attendance
 from titrator.run.course import Course, conduct, rig_fields, sha256
+from titrator.run.filling import Filling, filling_of
 from titrator.run.fits import fits
 from titrator.run.host import describe_host
 from titrator.run.person import login_name
+from titrator.run.plan import plan_for
 from titrator.run.standing import Reply, Said, Standing
 
 TICK_S: Final = 0.2
@@ -38,12 +42,14 @@ CAUTIONS: Final = Question(
 
 @dataclass(frozen=True, slots=True)
 class LiveSetup:
-    """What a run is made from: the files, read and checked."""
+    """What a run is made from: the files, read and checked, and what was declared of burette and sample."""
 
     method: Method
     method_path: Path
     rig: Rig
     rig_path: Path
+    prime: bool = False
+    sample_in_place: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,23 +74,52 @@ def run_live(
 
     Cautions that are not `acknowledged` yet are a question to whoever attends, put before anything moves; what is
     acknowledged is remembered in `memory` and journaled.
-    Raises FileProblem when the rig cannot do what the method asks, BenchError when the board is not there, both before
-    anything is written; otherwise as `conduct`.
+    Raises FileProblem when the rig cannot do what the method asks, RigMemoryError when another titrant stands in it and
+    BenchError when the board is not there, all before anything is written; otherwise as `conduct`.
     """
     fits(setup.method, setup.method_path, setup.rig)
+    filling = filling_of(setup.method, setup.rig, setup.rig_path, prime=setup.prime)
+    plan = plan_for(setup.method, setup.rig, priming=filling.priming, sample_in_place=setup.sample_in_place)
+    attendance = _remembering(attendance, filling)
     transport = open_transport(setup.rig)
     session = SystemRandom().randrange(1, 1 << 32)
     consent = _Consent(attendance, acknowledged, memory, sha256(setup.method_path))
+
+    def consented(journal: Journal, now_s: Callable[[], float]) -> str | None:
+        refused = consent.ask(journal, now_s)
+        if refused is None:
+            journal.write("filling", now_s(), filling.fields(), durable=True)
+            filling.begun()
+        return refused
+
     course = Course(
         method=setup.method,
         rig=setup.rig,
         session=session,
         folder=lambda: _folder(setup, runs, now, transport),
         first_line=lambda identity: first_line(setup, identity, session),
-        consent=consent.ask,
+        consent=consented,
+        plan=plan,
+        priming_mL=filling.priming_mL,
         tick_s=TICK_S,
     )
     return conduct(course, transport, attendance)
+
+
+def _remembering(attendance: Attendance, filling: Filling) -> Attendance:
+    """The same attendance, with the rig's memory kept up beside it."""
+
+    def observe(state: State, why: str, point: Point | None) -> None:
+        if point is None:
+            filling.entered(state)
+        attendance.observe(state, why, point)
+
+    def watch(standing: Standing) -> None:
+        filling.stands(standing)
+        if attendance.watch is not None:
+            attendance.watch(standing)
+
+    return dataclasses.replace(attendance, observe=observe, watch=watch)
 
 
 def first_line(setup: LiveSetup, identity: Identity, session: int) -> dict[str, Any]:
