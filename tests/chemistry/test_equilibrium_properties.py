@@ -57,12 +57,7 @@ def closed(system, state, found, held):
 
 @settings(max_examples=120)
 @given(
-    st.fixed_dictionaries(
-        {
-            name: AMOUNT
-            for name in ("H+", "OH-", "CH3COOH", "H3PO4", "H2CO3", "H3Cit", "NH3", "Na+", "Fe+3", "Fe+2", "Zn+2")
-        }
-    ),
+    st.fixed_dictionaries(dict.fromkeys(ACID_NAMES, AMOUNT)),
     VOLUME,
     st.sampled_from(["none", "davies"]),
 )
@@ -82,7 +77,9 @@ def test_acid_base_balances(recipe, volume_mL, activity):
 
 
 @settings(max_examples=100)
-@given(st.fixed_dictionaries(dict.fromkeys(("Ag+", "Cl-", "Br-", "I-"), AMOUNT)), VOLUME, st.sampled_from(sorted(SILVER)))
+@given(
+    st.fixed_dictionaries(dict.fromkeys(("Ag+", "Cl-", "Br-", "I-"), AMOUNT)), VOLUME, st.sampled_from(sorted(SILVER))
+)
 def test_silver_balances_and_solubility_products(recipe, volume_mL, kind):
     system = SILVER[kind]
     state = system.state(recipe, volume_mL)
@@ -112,20 +109,7 @@ def test_edta_balances(edta, calcium, magnesium, zinc, volume_mL):
 
 @settings(max_examples=120)
 @given(
-    st.fixed_dictionaries(
-        {
-            name: AMOUNT
-            for name in (
-                "tin(II)",
-                "iron(II)",
-                "iron(III)",
-                "cerium(IV)",
-                "permanganate",
-                "dichromate",
-                "chromium(III)",
-            )
-        }
-    ),
+    st.fixed_dictionaries(dict.fromkeys(REDOX_NAMES, AMOUNT)),
     VOLUME,
     st.floats(-1, 4),
 )
@@ -152,6 +136,7 @@ def test_iodine_balances(triiodide, iodide, thiosulfate, volume_mL):
 
 SODA = {"Na+": 0.1, "OH-": 0.1}
 OLD_SODA = {"Na+": 0.1, "OH-": 0.096, "CO3-2": 0.002}
+HALIDES = {"Cl-": 0.002, "Br-": 0.002, "I-": 0.002, "Na+": 0.006}
 BATH = {"H+": 0.002, "Cl-": 0.0041, "Fe+3": 0.0003, "Fe+2": 0.0006}
 NITRATE = {"Ag+": 0.1, "NO3-": 0.1}
 CURVES = {
@@ -161,7 +146,7 @@ CURVES = {
     "carbonate in the base": Titration(ACIDS["davies"], {"H+": 0.005, "Cl-": 0.005}, 50.0, OLD_SODA),
     "pickling bath": Titration(ACIDS["davies"], BATH, 50.0, SODA),
     "chloride and iodide": Titration(SILVER["none", False], {"Cl-": 0.004, "I-": 0.0025, "Na+": 0.0065}, 50.0, NITRATE),
-    "three halides, Davies": Titration(SILVER["davies", True], dict.fromkeys(("Cl-", "Br-", "I-"), 0.002), 50.0, NITRATE),
+    "three halides, Davies": Titration(SILVER["davies", True], HALIDES, 50.0, NITRATE),
     "calcium and magnesium": Titration(EDTA, {"Ca": 0.0025, "Mg": 0.0015}, 50.0, {"EDTA": 0.1}),
     "tin and iron with cerium": Titration(REDOX, {"tin(II)": 0.0015, "iron(II)": 0.002}, 50.0, {"cerium(IV)": 0.1}),
     "iron with dichromate": Titration(REDOX.at_pH(0.5), {"iron(II)": 0.005}, 50.0, {"dichromate": 1 / 60}),

@@ -30,13 +30,12 @@ BUFFERS = {
 
 
 @pytest.mark.parametrize("name", BUFFERS)
-@pytest.mark.parametrize("index", range(len(CELSIUS)))
-def test_buffers_by_temperature(name, index):
+def test_buffers_by_temperature(name):
     acid, recipe, table, tolerance = BUFFERS[name]
-    if table[index] is None:
-        pytest.skip("not in the table")
-    system = acid_base_system([acid], temperature_C=CELSIUS[index], activity="davies")
-    assert abs(system.equilibrium(system.state(recipe, 1000.0)).p - table[index]) <= tolerance
+    for temperature_C, pH in zip(CELSIUS, table, strict=True):
+        if pH is not None:  # not in the table
+            system = acid_base_system([acid], temperature_C=temperature_C, activity="davies")
+            assert abs(system.equilibrium(system.state(recipe, 1000.0)).p - pH) <= tolerance
 
 
 # At 25 °C with three decimals. NBS 1946 (phthalate), NBS 1969 (borax, carbonate, citrate); IUPAC 2002 from memory

@@ -71,7 +71,7 @@ def test_the_inflection_is_off_in_potential_but_not_in_volume(name, off_mV):
     curve, state = titration.titration, titration.titration.state(50.0)
 
     def slope(potential_mV):
-        """dV/dE beside 50 mL: what one unit of ln x takes up, over what one litre of titrant brings at that potential."""
+        """dV/dE beside 50 mL: what one unit of ln x takes up, over what one litre of titrant brings there."""
         y = -potential_mV / S
         return curve.system.capacity_mol(state, y, curve.system.g(0.0)) / abs(
             curve._excess(y, curve.system.g(0.0), curve.titrant)
@@ -144,7 +144,7 @@ def test_iodine_with_thiosulfate():
 
 
 def test_ascorbic_acid_with_iodine():
-    """At pH 2 the couple lies two protons for two electrons lower: 390 − 2·59.159 mV; half-way that potential itself."""
+    """At pH 2 the couple lies two protons for two electrons lower: 390 − 2·59.159 mV; half-way that potential."""
     cell = RedoxCell([(TRIIODIDE, 0.536), (DEHYDROASCORBIC, 0.390)])
     titration = CellTitration(cell, {"ascorbic acid": 0.001}, 50.0, {"triiodide": 0.05, "iodide": 0.2}, acid=2.0)
     assert titration.equivalence_mL == pytest.approx(20.0)

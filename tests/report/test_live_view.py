@@ -184,7 +184,7 @@ def test_the_closing_table_keeps_to_the_width(width):
         "equivalence_points": [point], "estimates": [], "by_method": [{"way": "model-fit", **point}],
         "state": "finished", "ended_because": "6 points logged past the jump", "duration_s": 870.0, "additions": 28,
         "points": 29, "delivered_mL": 14.861, "simulated": True, "seed": None,
-        "warnings": ["a rather long warning that tells about the readings and does not fit on one line of eighty columns"],
+        "warnings": ["a rather long warning that tells about the readings and is longer than a line of eighty columns"],
     }  # fmt: skip
     console = terminal(width)
     show_closing(console, document)

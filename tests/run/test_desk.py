@@ -62,13 +62,13 @@ def test_a_folder_deeper_than_a_sockets_address_is_long_serves_as_well(tmp_path)
 
 
 def test_one_word_at_a_time_and_each_is_answered_by_what_became_of_it(tmp_path):
-    with open_desk(tmp_path) as desk, caller(tmp_path, {"word": "hold"}) as first:
-        with caller(tmp_path, {"word": "continue"}) as second:
-            assert desk.word().word is Word.HOLD
-            assert desk.word() is None  # it is not held yet: nothing to be said
-            desk.stand(HELD)
-            assert answer(first)["done"] is True
-            assert "was not held" in answer(second)["text"]
+    hold, go_on = {"word": "hold"}, {"word": "continue"}
+    with open_desk(tmp_path) as desk, caller(tmp_path, hold) as first, caller(tmp_path, go_on) as second:
+        assert desk.word().word is Word.HOLD
+        assert desk.word() is None  # it is not held yet: nothing to be said
+        desk.stand(HELD)
+        assert answer(first)["done"] is True
+        assert "was not held" in answer(second)["text"]
 
 
 def test_what_cannot_be_brought_about_in_time_is_told_as_it_stands(tmp_path, monkeypatch):
@@ -134,3 +134,28 @@ def test_before_the_run_begins_there_is_nothing_to_hold(tmp_path, word):
 def test_two_desks_in_one_folder_are_refused(tmp_path):
     with open_desk(tmp_path), pytest.raises(OSError, match="in use"):
         Desk(tmp_path).open()
+
+
+def test_what_a_process_that_died_has_left_is_cleared_away(tmp_path):
+    with socket.socket(socket.AF_UNIX) as dead, within(tmp_path):
+        dead.bind(NAME)
+    with open_desk(tmp_path) as desk, caller(tmp_path, {"word": "state"}) as connection:
+        desk.word()
+        assert answer(connection)["state"] == "settling"
+
+
+@pytest.mark.parametrize(
+    "rubbish",
+    [b"[" * 1000 + b"\n", b'{"word": []}\n', b'{"word": "answer", "yes": 1}\n', b"\xff\n", b"7\n", b"x" * 2000],
+)
+def test_rubbish_is_refused_and_nothing_is_said_to_the_run(tmp_path, rubbish):
+    with open_desk(tmp_path) as desk, caller(tmp_path) as connection:
+        connection.sendall(rubbish)
+        assert desk.word() is None
+        assert desk.word() is None
+        with connection.makefile("rb") as lines:
+            try:
+                told = lines.readline()
+            except ConnectionResetError:
+                told = b""
+        assert not told or json.loads(told)["done"] is False

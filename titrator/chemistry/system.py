@@ -159,13 +159,7 @@ class System:
             miss = found - tried
             if abs(miss) <= _STRENGTH_TOLERANCE * found + 1e-30:
                 return y, found, g
-            aim = found
-            if before is not None and miss != before[1]:
-                secant = tried - miss * (tried - before[0]) / (miss - before[1])
-                if 0.5 * found < secant < 2.0 * found:
-                    aim = secant
-            before = tried, miss
-            tried = aim
+            before, tried = (tried, miss), secant_strength(tried, found, before)
         assert y is not None
         return y, tried, g
 
@@ -211,6 +205,16 @@ class System:
                 rows = self.balance.populations(index, n, volume_L, y, g)[1]
                 doubled += sum(f.charge**2 * row[2] for f, row in zip(forms, rows, strict=False))
         return 0.5 * doubled / volume_L
+
+
+def secant_strength(tried: float, found: float, before: tuple[float, float] | None) -> float:
+    """The next ionic strength to try: by the secant through `before` (tried, its miss), or what was found."""
+    miss = found - tried
+    if before is not None and miss != before[1]:
+        secant = tried - miss * (tried - before[0]) / (miss - before[1])
+        if 0.5 * found < secant < 2.0 * found:
+            return secant
+    return found
 
 
 def _within(y: float) -> float:

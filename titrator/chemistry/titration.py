@@ -14,12 +14,12 @@ from functools import cached_property
 from itertools import pairwise
 
 from titrator.chemistry.constants import LN_10
-from titrator.chemistry.system import Equilibrium, State, System
+from titrator.chemistry.system import Equilibrium, State, System, secant_strength
 
 _MOST_ROUNDS = 60
-_MOST_HALVINGS = 200
+MOST_HALVINGS = 200
 _VOLUME_TOLERANCE = 1e-13
-_FARTHEST_mL = 1e9
+FARTHEST_mL = 1e9
 
 
 class Titration:
@@ -63,17 +63,26 @@ class Titration:
         """
         system = self.system
         if system.davies is None or system.davies.held_mol_per_L is not None:
-            return self._volume_at(system.y_of(p, system.g(0.0)), system.g(0.0))
-        strength, volume = 0.0, math.nan
+            return self.volume_at(system.y_of(p, system.g(0.0)), system.g(0.0))
+        strength, volume = self.titrant_strength_mol_per_L, math.nan
+        last: tuple[float, float] | None = None
         for _ in range(_MOST_ROUNDS):
             g = system.g(strength)
             y = system.y_of(p, g)
-            before, volume = volume, self._volume_at(y, g)
-            if volume == math.inf or abs(volume - before) <= _VOLUME_TOLERANCE * (self.start.volume_mL + abs(volume)):
+            before, volume = volume, self.volume_at(y, g)
+            if not math.isfinite(volume):
+                return volume
+            if abs(volume - before) <= _VOLUME_TOLERANCE * (self.start.volume_mL + abs(volume)):
                 return volume
             amounts, _, total_mL = self._state(max(volume, 0.0))
-            strength = system.ionic_strength(y, amounts, total_mL / 1000.0, g)
+            found = system.ionic_strength(y, amounts, total_mL / 1000.0, g)
+            last, strength = (strength, found - strength), secant_strength(strength, found, last)
         return volume
+
+    @cached_property
+    def titrant_strength_mol_per_L(self) -> float:
+        """Ionic strength of the titrant, 0 without an activity model: where the search for V(p) begins."""
+        return self.system.equilibrium(self.titrant).ionic_strength_mol_per_L or 0.0
 
     def slope_per_mL(self, volume_mL: float, at: Equilibrium) -> float:
         """dp/dV in 1/mL at constant activity coefficients, analytic; `at` is the equilibrium after `volume_mL`.
@@ -95,8 +104,8 @@ class Titration:
         up, down, _, _ = self.system.balance.terms(y, state.amounts_mol, state.total_mol, state.volume_mL / 1000.0, g)
         return up - down
 
-    def _volume_at(self, y: float, g: float) -> float:
-        """V(y) in mL at constant activity coefficients."""
+    def volume_at(self, y: float, g: float) -> float:
+        """V(y) in mL at constant activity coefficients, told by their g; as `volume_mL`."""
         balance = self.system.balance
         if balance.explicit and not any(balance.solids):
             start, titrant = self._excess(y, g, self.start), self._excess(y, g, self.titrant)
@@ -106,7 +115,7 @@ class Titration:
             return volume if self._on_the_way(start, titrant) else math.inf
         if balance.explicit:
             return self._piecewise(y, g)
-        return self._bracketed(y, g, 0.0, _FARTHEST_mL)
+        return self._bracketed(y, g, 0.0, FARTHEST_mL)
 
     def _on_the_way(self, start: float, titrant: float) -> bool:
         """Whether y lies between the start and the titrant's own y, or before the start: not beyond the titrant.
@@ -133,7 +142,7 @@ class Titration:
             n, c = self.start.amounts_mol[index], self.titrant.amounts_mol[index]
             if dissolved != c:
                 kinks.append((n - self.start.volume_mL / 1000.0 * dissolved) / (dissolved - c) * 1000.0)
-        kinks = sorted(k for k in kinks if 0.0 <= k < _FARTHEST_mL)
+        kinks = sorted(k for k in kinks if 0.0 <= k < FARTHEST_mL)
         kinks.append(2.0 * kinks[-1] + 1.0)
         values = [self._excess(y, g, self._state(k)) for k in kinks]
         for (left, f_left), (right, f_right) in pairwise(zip(kinks, values, strict=True)):
@@ -158,7 +167,7 @@ class Titration:
         if (f_low < 0.0) == (f_high < 0.0):
             return -math.inf if self._beyond_start(f_low) else math.inf
         low, high, side = low_mL, high_mL, 0
-        for count in range(_MOST_HALVINGS):
+        for count in range(MOST_HALVINGS):
             middle = low - f_low * (high - low) / (f_high - f_low)
             if count % 3 == 2 or not low < middle < high:
                 middle = math.sqrt((low + 1e-9) * high) if high > 4.0 * low + 1.0 else 0.5 * (low + high)

@@ -43,6 +43,7 @@ from titrator.control.events import (
 )
 from titrator.control.holds import Hold, HoldCause, Question
 from titrator.control.machine import StateMachine, WrongSignalError
+from titrator.control.overdue import halt_overdue, work_overdue
 from titrator.control.plan import Errand, Plan
 from titrator.control.point import Point
 from titrator.control.priming import IN_PLACE, OVER_WASTE, Next, Priming
@@ -435,26 +436,11 @@ class Controller:
         if self.state in TERMINAL:
             return
         if self.state is State.HALTING:
-            within = f"{self._plan.motion.halt_within_s:g} s"
-            before = f" (halting because: {self._ending.sentence})" if self._ending else ""
-            self._ending = Ending(
-                Cause.LINK,
-                f"the board did not confirm within {within} that the motor rests{before}. The delivered volume is "
-                "uncertain: look at the burette before anything else",
-            )
+            self._ending = halt_overdue(self._plan.motion.halt_within_s, self._ending)
             self._rest(Signal.UNCONFIRMED, self._ending.sentence)
-        elif t_s >= self._deadline_s and (self.state is State.REFILLING or self.state is State.PRIMING):
-            sentence = f"{self.state.value} was not reported done in time: motor or valve stalled, or the link broken"
-            self._end(t_s, Signal.FAULT, Ending(Cause.BURETTE, sentence))
-        elif t_s >= self._deadline_s and self.state is not State.DOSING:
-            silent = f"no reading arrived in {t_s - self._waiting_since_s:.0f} s of waiting: amplifier or link silent"
-            self._end(t_s, Signal.FAULT, Ending(Cause.LINK, silent))
         elif t_s >= self._deadline_s:
-            sentence = (
-                f"dose {self._dose} to {self._target_mL:.4f} mL was not reported done in time: motor stalled, board "
-                "restarted or link broken"
-            )
-            self._end(t_s, Signal.FAULT, Ending(Cause.BURETTE, sentence))
+            late = work_overdue(self.state, self._dose, self._target_mL, t_s - self._waiting_since_s)
+            self._end(t_s, Signal.FAULT, late)
         else:
             self._end(t_s, Signal.ENOUGH, Ending(Cause.TIME, f"{self._plan.ends.time_over_s:g} s are over"))
 

@@ -54,7 +54,7 @@ class Acknowledgements:
         try:
             document = json.loads(self._path.read_text(encoding="utf-8"))
             entries = document["acknowledged"] if document["format"] == 1 else []
-        except (OSError, ValueError, KeyError, TypeError):
+        except (OSError, ValueError, KeyError, TypeError, RecursionError):
             return []
         return (
             [entry for entry in entries if isinstance(entry, list) and len(entry) == 3]

@@ -61,7 +61,11 @@ class Desk:
         self._standing: Standing | None = None
 
     def open(self) -> None:
-        """Listen. OSError when the folder's file system holds no sockets or another process listens there."""
+        """Listen. OSError when the folder's file system holds no sockets or another process listens there.
+
+        What a process that died has left there is cleared away.
+        """
+        _clear(self._folder)
         listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         try:
             with within(self._folder), _only_for_owner():
@@ -181,6 +185,17 @@ class Desk:
             self._callers.remove(caller)
 
 
+def _clear(folder: Path) -> None:
+    """Remove a socket that nobody listens at."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe, within(folder):
+        try:
+            probe.connect(NAME)
+        except ConnectionRefusedError:
+            Path(NAME).unlink()
+        except OSError:
+            return  # nothing there, or not ours: `bind` will say
+
+
 def _to_the_run(request: dict[str, Any], by: str, standing: Standing) -> Said | Reply:
     if request["word"] == "answer":
         assert standing.question is not None
@@ -192,7 +207,7 @@ def _request(line: bytes) -> dict[str, Any] | None:
     """The request in a line, or None for anything else."""
     try:
         request = json.loads(line.split(b"\n")[0])
-    except ValueError:
+    except (ValueError, RecursionError):
         return None
     if not isinstance(request, dict):
         return None
