@@ -122,7 +122,8 @@ def build_board(cell: Cell, hardware: Hardware, seed: int) -> SimulatedBoard:
         turn_us = round(hardware.valve_turn_s * _US)
         valve = SimulatedValve(turn_us=turn_us, fault=hardware.valve_fault, sound_turns=hardware.sound_turns)
     settings = BoardSettings(
-        stroke_steps=round(hardware.stroke_mL / hardware.step_mL),
+        # Whole steps in the stroke, as every host counts them: a step that ends beyond the stroke is none.
+        stroke_steps=math.floor(hardware.stroke_mL / hardware.step_mL + 1e-9),
         least_step_us=hardware.least_step_us,
         range_low_uV=round(hardware.range_mV[0] * 1000),
         range_high_uV=round(hardware.range_mV[1] * 1000),

@@ -12,10 +12,12 @@ from hypothesis import strategies as st
 
 from titrator.chemistry import curves
 from titrator.chemistry.acid_base import acid_base_system
-from titrator.chemistry.acids import ACETIC, AMMONIUM, CARBONIC, CITRIC, IRON_II, IRON_III, PHOSPHORIC, ZINC_II
+from titrator.chemistry.acids import ACETIC, AMMONIUM, CARBONIC, CITRIC, IRON_II, IRON_III, PHOSPHORIC, ZINC_II, Acid
+from titrator.chemistry.activity import Davies
 from titrator.chemistry.complexation import edta_system
 from titrator.chemistry.couple_table import DICHROMATE, PERMANGANATE, TETRATHIONATE, TIN, TRIIODIDE
 from titrator.chemistry.couples import CERIUM, IRON
+from titrator.chemistry.pools import Pool, Species
 from titrator.chemistry.precipitation import BROMIDE, CHLORIDE, IODIDE, silver_system
 from titrator.chemistry.redox_cell import RedoxCell
 from titrator.chemistry.titration import Titration
@@ -268,3 +270,39 @@ def test_more_electrons_missing_than_there_is_matter_is_refused():
 def test_a_held_pH_and_an_activity_model_do_not_mix():
     with pytest.raises(ValueError, match="a finite pH and formal constants"):
         ACIDS["davies"].at_pH(1.0)
+
+
+def test_formal_constants_are_not_corrected():
+    """Half-neutralised: [H+] is the formal Ka itself at any ionic strength; a thermodynamic one moves by 2·A·f."""
+    for kind, moved in (("formal", 0.0), ("thermodynamic", 2 * 0.5105 * (0.316228 / 1.316228 - 0.03))):
+        acid = Acid.of("HA", 0, 5.0, kind=kind)
+        system = acid_base_system([acid], activity="davies")
+        found = system.equilibrium(system.state({"HA": 0.05, "HA -1H": 0.05, "Na+": 0.1, "Cl-": 0.05}, 1000.0))
+        assert found.ionic_strength_mol_per_L == pytest.approx(0.1, rel=1e-3)
+        assert -math.log10(found.master_mol_per_L) == pytest.approx(5.0 - moved, abs=5e-4)
+
+
+def test_a_held_ionic_strength_needs_no_rounds():
+    """Davies with I held by a background salt gives what the self-consistent model gives at that strength."""
+    free = acid_base_system([ACETIC], activity="davies")
+    salt = {"CH3COOH": 0.0001, "Na+": 0.2, "Cl-": 0.2}
+    found = free.equilibrium(free.state(salt, 1000.0))
+    held = acid_base_system([ACETIC], activity=Davies(free.davies.A, found.ionic_strength_mol_per_L))
+    assert held.equilibrium(held.state(salt, 1000.0)).p == pytest.approx(found.p, abs=1e-9)
+    titration = Titration(held, {"CH3COOH": 0.0001}, 1000.0, SODA)
+    assert titration.volume_mL(titration.p(0.5)) == pytest.approx(0.5)
+    assert curves.p(titration, [0.5])[0] == pytest.approx(titration.p(0.5), abs=1e-9)
+    assert curves.volume_mL(titration, [titration.p(0.5)])[0] == pytest.approx(0.5)
+
+
+def test_pool_and_species_without_meaning_are_refused():
+    with pytest.raises(ValueError, match="at least one base unit"):
+        Species("x", 0, units=0)
+    with pytest.raises(ValueError, match="finite level and constant"):
+        Species("x", math.nan)
+    with pytest.raises(ValueError, match="at least one dissolved species"):
+        Pool("x", ())
+    with pytest.raises(ValueError, match="a solid beside species of one unit"):
+        Pool("x", (Species("x", 0, units=2),), solid=Species("x(s)", 1))
+    with pytest.raises(ValueError, match="names of species that differ"):
+        acid_base_system([ACETIC, ACETIC])

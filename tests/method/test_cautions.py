@@ -103,6 +103,6 @@ def test_the_text_of_a_method(tmp_path: Path) -> None:
 
 def test_a_diluted_acid_below_the_limits_is_said_to_be_unclassified(tmp_path: Path) -> None:
     path = tmp_path / "method.yaml"
-    path.write_text(GOOD.replace("sulfuric acid, concentration: 1 mol/L}", "sulfuric acid, concentration: 0.1 mol/L}"))
+    path.write_text(GOOD.replace("concentration: 1 mol/L", "concentration: 0.4 mol/L"))
     lines = cautions_text(load_method(path))
-    assert "sulfuric acid, 0.1 mol/L (about 1.0 % by mass): not classified as hazardous." in lines
+    assert "sulfuric acid, 0.4 mol/L (about 3.8 % by mass): not classified as hazardous." in lines

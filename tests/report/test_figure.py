@@ -133,3 +133,8 @@ def test_another_ending_is_refused(tmp_path):
 def test_matplotlib_is_imported_only_when_a_figure_is_drawn():
     code = "import sys, titrator.report.figure; sys.exit('matplotlib' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_a_rehearsal_says_that_it_is_simulated(tmp_path):
+    draw_curve(CURVE, FOUND, "Iron(II) in a pickling bath", tmp_path / "curve.svg", note="simulated, seed 7")
+    assert "simulated, seed 7" in (tmp_path / "curve.svg").read_text(encoding="utf-8")

@@ -138,10 +138,11 @@ def test_a_terminal_that_is_gone_silences_the_view_and_nothing_else():
     plain.observe(State.DECIDING, "", POINT)
 
 
+@pytest.mark.parametrize("settled", [True, False])
 @pytest.mark.parametrize("width", [80, 40])
-def test_points_scroll_by_on_one_line_each(width):
+def test_points_scroll_by_on_one_line_each(width, settled):
     console = terminal(width)
-    LiveView(console, 24.5, "12", None).observe(State.DECIDING, "", POINT)
+    LiveView(console, 24.5, "12", None).observe(State.DECIDING, "", POINT._replace(settled=settled))
     (line,) = console.file.getvalue().splitlines()
     assert len(line) <= width
     for words in ("22", "12.4050 mL", "512.3 mV"):

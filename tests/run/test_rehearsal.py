@@ -163,3 +163,56 @@ def test_a_defect_of_ours_stops_the_pump_before_it_is_passed_on(tmp_path, monkey
     with pytest.raises(ZeroDivisionError):
         rehearsal(6, tmp_path, observe=observer)
     assert halts
+
+
+@pytest.mark.parametrize("kind", ["state", "readings", "outcome"])
+def test_a_disk_that_fills_while_the_motor_runs_does_not_keep_the_halt_back(tmp_path, monkeypatch, kind):
+    write, write_readings, halt, halts = Journal.write, Journal.write_readings, Bench.halt, []
+    full = []
+
+    def refuse(line):
+        if full and line == kind:
+            raise JournalError("expected to append to the journal, got: no space left on device")
+
+    def failing(self, line, t_s, fields, *, durable=False):
+        refuse(line)
+        write(self, line, t_s, fields, durable=durable)
+        if line == "intent" and fields["dose"] == 8:
+            full.append(True)
+
+    def failing_readings(self, *block):
+        refuse("readings")
+        write_readings(self, *block)
+
+    def counted(self):
+        halts.append(self.now_s)
+        return halt(self)
+
+    monkeypatch.setattr(Journal, "write", failing)
+    monkeypatch.setattr(Journal, "write_readings", failing_readings)
+    monkeypatch.setattr(Bench, "halt", counted)
+    asked = iter([Word.STOP])
+    ended = rehearsal(4, tmp_path, word=lambda: next(asked, None) if full else None)
+    assert halts, "the motor was never told to stop"
+    intents = [line for line in lines_of(ended).of_kind("intent") if line["dose"] == 8]
+    assert ended.truth["steps"] < intents[0]["steps"]  # stopped on the way, not at the target
+
+
+def test_every_intent_is_on_the_disk_before_its_move_is_sent(tmp_path, monkeypatch):
+    write, move_to, story = Journal.write, Bench.move_to, []
+
+    def noted(self, kind, t_s, fields, *, durable=False):
+        write(self, kind, t_s, fields, durable=durable)
+        if kind in ("intent", "outcome", "point", "halt", "end"):
+            assert durable, f"a line of kind {kind} must wait for the disk"
+            story.append((kind, fields.get("dose")))
+
+    def moved(self, dose, *rest, **options):
+        assert story[-1] == ("intent", dose)
+        story.append(("move", dose))
+        return move_to(self, dose, *rest, **options)
+
+    monkeypatch.setattr(Journal, "write", noted)
+    monkeypatch.setattr(Bench, "move_to", moved)
+    rehearsal(8, tmp_path)
+    assert sum(kind == "move" for kind, _ in story) == sum(kind == "intent" for kind, _ in story) > 10

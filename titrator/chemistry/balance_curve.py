@@ -106,7 +106,8 @@ def terms(balance: Balance, y: Floats, states: States) -> tuple[Floats, Floats, 
         up += np.where(full, 0.0, minor)
         d_up += np.where(full, 0.0, slope)
     for index, forms in balance.ladders:
-        _add_ladder(forms, amounts[index], y, g, (up, down, d_up, d_down, rest))
+        if amounts[index].any():
+            _add_ladder(forms, amounts[index], y, g, (up, down, d_up, d_down, rest))
     for index, ln_beta, shift, gap, low, high in balance.salts:
         n = amounts[index]
         dissolved = np.minimum(volume_L * np.exp(np.minimum(shift * g - ln_beta - gap * y, _LARGEST_EXPONENT)), n)
@@ -118,6 +119,8 @@ def terms(balance: Balance, y: Floats, states: States) -> tuple[Floats, Floats, 
         up += np.where(some & ~solid, gap * (n - dissolved), 0.0)
         d_up += np.where(some & ~solid, gap * gap * dissolved, 0.0)
     for index in balance.others:
+        if not amounts[index].any():
+            continue
         reference, rows = populations(balance, index, y, states)
         rest -= amounts[index] * reference
         for level, units, held, change in rows:

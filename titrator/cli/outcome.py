@@ -16,7 +16,7 @@ def outcome(folder: RunFolder, started: float, *, figure: bool, truth: dict[str,
 
     `truth` is the simulator's, for a rehearsal. `started`: time.perf_counter() at the start of the command.
     """
-    from titrator.report.document import run_document, truth_document
+    from titrator.report.document import run_document, simulated_note, truth_document
     from titrator.run.evaluation import evaluate_run
 
     evaluated = evaluate_run(folder)
@@ -26,7 +26,9 @@ def outcome(folder: RunFolder, started: float, *, figure: bool, truth: dict[str,
         from titrator.report.figure import draw_curve
 
         for ending in ("png", "svg"):
-            draw_curve(evaluated.curve, evaluated.evaluation, evaluated.method.name, folder.figures / f"curve.{ending}")
+            path = folder.figures / f"curve.{ending}"
+            note = simulated_note(document)
+            draw_curve(evaluated.curve, evaluated.evaluation, evaluated.method.name, path, note=note)
     if truth is not None:
         factor = evaluated.method.result.molar_mass_g_per_mol
         document = {**document, "truth": truth_document(truth, evaluated.results, factor)}

@@ -259,7 +259,7 @@ class Controller:
 
     def _settled(self, t_s: float, settled: Settled) -> None:
         self._deadline_s = math.inf
-        point = Point(self._points, t_s, self.volume_mL, *settled)
+        point = Point(number=self._points, t_s=t_s, volume_mL=self.volume_mL, **settled._asdict())
         self._points += 1
         self._actions.append(Log(point))
         self._fire(Signal.SETTLED, "a point was logged")

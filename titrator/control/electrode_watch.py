@@ -10,8 +10,8 @@ from titrator.control.point import Point
 
 _SHORTED_MV = 2.0
 """A shorted input reads zero within the amplifier's offset (common practice: a millivolt or two)."""
-_RAIL_SHARE = 0.995
-"""An input this near the end of its range is taken as being at the rail."""
+_RAIL_SHARE = 0.005
+"""An input within this share of the range's span from either end is taken as being at the rail."""
 _RAIL_READINGS = 10
 """Readings in a row at a rail before the run ends: one second's worth, so that a spark of static does not end it."""
 _NOISE_TIMES = 20.0
@@ -45,14 +45,15 @@ class ElectrodeWatch:
         self._initial: Point | None = None
         self._answered = False
         self._at_rail = 0
+        margin_mV = _RAIL_SHARE * (expectation.rail_high_mV - expectation.rail_low_mV)
+        self._low_mV, self._high_mV = expectation.rail_low_mV + margin_mV, expectation.rail_high_mV - margin_mV
         self._last_mV: float | None = None
         self._hum_sum = 0.0
         self._hum_count = 0
 
     def add_reading(self, potential_mV: float) -> Ending | None:
         """Called for every reading of the run, in every state; cheap."""
-        expected = self._expected
-        if expected.rail_low_mV * _RAIL_SHARE < potential_mV < expected.rail_high_mV * _RAIL_SHARE:
+        if self._low_mV < potential_mV < self._high_mV:
             self._at_rail = 0
         else:
             self._at_rail += 1

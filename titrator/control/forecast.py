@@ -13,9 +13,9 @@ from collections import deque
 from typing import NamedTuple
 
 from titrator.control.increments import AdaptiveSettings
-from titrator.control.jumps import JumpWatch
 from titrator.control.plan import Plan
 from titrator.control.point import Point
+from titrator.control.rules import jump_watch
 
 _KEPT = 6
 _FEWEST = 4
@@ -44,7 +44,7 @@ class Forecast:
 
     def __init__(self, plan: Plan) -> None:
         self._plan = plan
-        self._watch = JumpWatch(plan.ends.least_rise_mV)
+        self._watch = jump_watch(plan)
         self._points: deque[Point] = deque(maxlen=_KEPT)
         self._calm_s = 0.0  # seconds a point before the jump
         self._line: tuple[float, float] | None = None  # zero of the line and its slope, while a jump is foreseen

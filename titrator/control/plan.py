@@ -18,7 +18,10 @@ class FixedSettings:
 
 @dataclass(frozen=True, slots=True)
 class EndSettings:
-    """Limits of a run. `potential_beyond_mV` is optional; `jumps_sought` 0 for a blank."""
+    """Limits of a run. `potential_beyond_mV` is optional; `jumps_sought` 0 for a blank.
+
+    `jump_between_mV`: where the curve comes from and goes to (potentials of analyte and titrant), where that is known.
+    """
 
     volume_above_mL: float
     potential_beyond_mV: float | None
@@ -26,6 +29,7 @@ class EndSettings:
     points_past_jump: int
     jumps_sought: int
     least_rise_mV: float
+    jump_between_mV: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +54,7 @@ class MotionSettings:
     """Speed of delivery, and how long past its reckoned end a move or a halt may go unreported.
 
     `step_mL` is the least volume that the burette can place; a rest further than that from the target is a fault.
-    `refill` is None where the burette cannot refill itself.
+    `refill` is None where the burette cannot refill itself. `random_error_mL` is the standard deviation of a position.
     """
 
     speed_mL_per_s: float
@@ -58,6 +62,7 @@ class MotionSettings:
     report_within_s: float
     halt_within_s: float
     refill: Errand | None = None
+    random_error_mL: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,8 +11,13 @@ from titrator.control.plan import Plan
 def increment_rule(plan: Plan) -> IncrementRule:
     """What volume next."""
     if isinstance(plan.additions, AdaptiveSettings):
-        return Adaptive(plan.additions)
+        return Adaptive(plan.additions, plan.motion.random_error_mL)
     return Fixed(plan.additions.step_mL)
+
+
+def jump_watch(plan: Plan) -> JumpWatch:
+    """What counts the jumps."""
+    return JumpWatch(plan.ends.least_rise_mV, plan.motion.random_error_mL, plan.ends.jump_between_mV)
 
 
 def end_rules(plan: Plan) -> list[EndRule]:
@@ -20,7 +25,7 @@ def end_rules(plan: Plan) -> list[EndRule]:
     ends = plan.ends
     least_mL = plan.additions.least_mL if isinstance(plan.additions, AdaptiveSettings) else plan.additions.step_mL
     rules: list[EndRule] = [
-        EnoughPoints(JumpWatch(ends.least_rise_mV), ends.jumps_sought, ends.points_past_jump),
+        EnoughPoints(jump_watch(plan), ends.jumps_sought, ends.points_past_jump),
         VolumeReached(ends.volume_above_mL, least_mL),
     ]
     if ends.potential_beyond_mV is not None:

@@ -1,5 +1,6 @@
 """What the sections of a method mean together. Each check names the sections that it needs and yields findings."""
 
+import math
 from collections.abc import Iterable
 
 from titrator.chemistry.references import find_reference
@@ -14,9 +15,14 @@ from titrator.method.plausible import CHECKS as PLAUSIBILITY_CHECKS
 from titrator.method.reaction import Reaction
 from titrator.method.reading import Reading
 from titrator.method.sample import Sample
+from titrator.method.titrant import Titrant
 from titrator.method.vessel import Vessel
 
 ROUNDING_mL = 1e-9  # sums of volumes that the file states exactly
+ROUNDING_SHARE = 1e-9  # the same concentration in another unit
+FORMAL_WITHIN = (0.2, 3.0)
+"""mol/L of acid within which the formal potentials of 1 mol/L serve as a start: the fit finds the potentials
+themselves, and the prior's ±30 mV covers a threefold change of acid or so (common practice; no source)."""
 
 
 def nothing_runs_over(vessel: Vessel, ends_when: EndsWhen) -> Iterable[Finding]:
@@ -128,23 +134,56 @@ def reference_knows_the_temperature(electrode: Electrode, medium: Medium) -> Ite
 
 
 def acid_is_cautioned(medium: Medium, cautions: Cautions) -> Iterable[Finding]:
-    """Whoever works with the acid is warned of it."""
-    names = [substance.name for substance in cautions.substances]
-    if medium.acid != "none" and medium.acid not in names:
+    """Whoever works with the acid is warned of it, at the strength at which it is handled."""
+    if medium.acid == "none":
+        return
+    places = [place for place, substance in enumerate(cautions.substances) if substance.name == medium.acid]
+    if not places:
+        names = [substance.name for substance in cautions.substances]
         yield Finding(
             ("cautions", "substances"),
             f"expected {medium.acid} (the medium) among the substances, got {', '.join(names) or 'none'}",
         )
+    else:
+        yield from _told_too_weak(cautions, places, medium.concentration_mol_per_L, "medium")
 
 
-def titrant_is_cautioned(reaction: Reaction, cautions: Cautions) -> Iterable[Finding]:
-    """Whoever works with the titrant is warned of one of its salts."""
+def titrant_is_cautioned(reaction: Reaction, titrant: Titrant, cautions: Cautions) -> Iterable[Finding]:
+    """Whoever works with the titrant is warned of one of its salts, at the strength at which it is handled."""
     names = [substance.name for substance in cautions.substances]
-    if not any(reaction.titrant in name for name in names):
+    places = [place for place, name in enumerate(names) if reaction.titrant in name]
+    yield from _told_too_weak(cautions, places, titrant.concentration.value_mol_per_L, "titrant")
+    if not places:
         yield Finding(
             ("cautions", "substances"),
             f"expected a salt of {reaction.titrant} (the titrant) among the substances, got "
             f"{', '.join(names) or 'none'}",
+        )
+
+
+def _told_too_weak(cautions: Cautions, places: list[int], strength_mol_per_L: float, where: str) -> Iterable[Finding]:
+    """The same substance may stand there twice; the strongest of them must be as strong as what is handled."""
+    told = [cautions.substances[place].concentration_mol_per_L for place in places]
+    strongest = max((math.inf if each is None else each for each in told), default=math.inf)
+    if strongest < strength_mol_per_L * (1 - ROUNDING_SHARE):
+        yield Finding(
+            ("cautions", "substances", places[0], "concentration"),
+            f"expected at least the {strength_mol_per_L:g} mol/L of the {where} (a weaker solution may carry a milder "
+            f"hazard), got {strongest:g} mol/L",
+        )
+
+
+def medium_is_one_of_the_tables(reaction: Reaction, medium: Medium) -> Iterable[Finding]:
+    """Formal potentials are tabulated for 1 mol/L of the acid; far from that they are another medium's."""
+    known = reaction.known
+    if known is None or medium.acid not in known.acids:
+        return
+    low, high = FORMAL_WITHIN
+    if not low <= medium.concentration_mol_per_L <= high:
+        yield Finding(
+            ("medium", "concentration"),
+            f"expected {low:g} to {high:g} mol/L (the formal potentials known here are those of 1 mol/L "
+            f"{medium.acid}), got {medium.concentration_mol_per_L:g} mol/L",
         )
 
 
@@ -161,6 +200,7 @@ CHECKS = (
     reference_knows_the_temperature,
     acid_is_cautioned,
     titrant_is_cautioned,
+    medium_is_one_of_the_tables,
     *PLAUSIBILITY_CHECKS,
 )
 """Every check between sections."""

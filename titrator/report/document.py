@@ -59,3 +59,11 @@ def truth_document(truth: dict[str, Any], results: list[Result], molar_mass_g_pe
         ],
         "drawn": truth["drawn"],
     }
+
+
+def simulated_note(document: dict[str, Any]) -> str:
+    """What a figure says of a rehearsal, so that nobody takes it for a measured curve; empty for a real run."""
+    if not document["simulated"]:
+        return ""
+    seed = document["seed"]
+    return "simulated" if seed is None else f"simulated, seed {seed}"

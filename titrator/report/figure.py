@@ -226,7 +226,7 @@ def _volume_limits(volume_mL: FloatArray) -> tuple[float, float]:
     return low - margin, high + margin
 
 
-def _compose(figure: Figure, curve: Curve, evaluation: Evaluation, title: str) -> None:
+def _compose(figure: Figure, curve: Curve, evaluation: Evaluation, title: str, note: str = "") -> None:
     upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.75, 1.0))
     points = evaluation.equivalence_points
     lines = _fitted_lines(evaluation)
@@ -237,6 +237,8 @@ def _compose(figure: Figure, curve: Curve, evaluation: Evaluation, title: str) -
     heading.set_parse_math(False)  # a name may hold dollar signs
     told = ";  ".join(point_text(point) for point in points) or "no equivalence point found"
     upper.text(0.0, 1.025, told, transform=upper.transAxes, fontsize=9.5, color=GREEN if points else INK, va="bottom")
+    noted = upper.text(1.0, 1.025, note, transform=upper.transAxes, fontsize=9.5, color=INK, ha="right", va="bottom")
+    noted.set_parse_math(False)
     limits = _close_up_range(curve, points[0]) if len(points) == 1 else None
     _draw_derivative(lower, curve)
     _mark(lower, points, diamonds=False)
@@ -253,8 +255,10 @@ def _compose(figure: Figure, curve: Curve, evaluation: Evaluation, title: str) -
     figure.align_ylabels([upper, lower])
 
 
-def draw_curve(curve: Curve, evaluation: Evaluation, title: str, path: Path | str) -> None:
+def draw_curve(curve: Curve, evaluation: Evaluation, title: str, path: Path | str, *, note: str = "") -> None:
     """Write the figure of a curve and what was found in it to `path`, as PNG or SVG by its ending.
+
+    `note` stands at the right above the curve: "simulated, seed 7" where nothing was measured.
 
     Raises ValueError for another ending and OSError where the file cannot be written.
     """
@@ -269,7 +273,7 @@ def draw_curve(curve: Curve, evaluation: Evaluation, title: str, path: Path | st
         warnings.filterwarnings("ignore", message="Glyph .* missing from")  # a box in a title is no reason to stop
         figure = Figure(figsize=SIZE_INCHES, layout="constrained")
         FigureCanvasAgg(figure)
-        _compose(figure, curve, evaluation, title)
+        _compose(figure, curve, evaluation, title, note)
         if path.suffix.lower() == ".svg":
             figure.savefig(path, format="svg", metadata={"Date": None})
         else:

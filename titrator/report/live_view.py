@@ -146,12 +146,10 @@ def _state(now: Standing, *, narrow: bool) -> str:
 
 
 def _point_line(point: Point, width: int) -> str:
-    settled = "" if point.settled else " not settled"
     if width < NARROW:
-        return (
-            f"{point.number:3d} {point.volume_mL:8.4f} mL {point.potential_mV:7.1f} mV {point.waited_s:3.0f} s{settled}"
-        )
+        line = f"{point.number:3d} {point.volume_mL:8.4f} mL {point.potential_mV:7.1f} mV {point.waited_s:3.0f} s"
+        return line if point.settled else f"{line} moving"
     return (
         f"point {point.number:3d}   {point.volume_mL:8.4f} mL   {point.potential_mV:7.1f} mV   "
-        f"{settled.strip() or 'settled'} in {point.waited_s:.1f} s"
+        f"{'settled' if point.settled else 'not settled'} in {point.waited_s:.1f} s"
     )

@@ -166,28 +166,37 @@ class Driver:
             self._inbox.append(self._link_event(error))
             return
         for item in news:
-            if isinstance(item, ReadingBlock):
-                self._record_readings(item)
-                self._inbox.extend(map(Reading, item.t_s, item.potential_mV))
-            elif isinstance(item, MotionEnded) and not item.aside:
-                self._record_motion(item)
-                self._inbox.append(MoveDone(item.t_s, item.dose, item.volume_mL, item.reason == "arrived"))
-            else:
-                self._go_on_with_errand(item)
+            try:
+                self._take(item)
+            except JournalError as error:
+                self._inbox.append(Trouble(self._bench.now_s, str(error)))
         if not news:
             self._inbox.append(Tick(self._bench.now_s))
 
+    def _take(self, item: BenchEvent) -> None:
+        """Pass on what the bench told, then record it: the controller must hear of a rest that no disk took down."""
+        if isinstance(item, ReadingBlock):
+            self._inbox.extend(map(Reading, item.t_s, item.potential_mV))
+            self._record_readings(item)
+        elif isinstance(item, MotionEnded) and not item.aside:
+            self._inbox.append(MoveDone(item.t_s, item.dose, item.volume_mL, item.reason == "arrived"))
+            self._record_motion(item)
+        else:
+            self._go_on_with_errand(item)
+
     def _tell(self, event: Event) -> None:
-        for action in self._controller.handle(event):
+        # The pump first, the paper after: a halt goes out before any line that a full disk could refuse or hold up.
+        for action in sorted(self._controller.handle(event), key=lambda each: not isinstance(each, Halt)):
             try:
                 self._carry_out(action, event.t_s)
             except JournalError as error:
-                # What cannot be recorded is not dosed. The halt that follows needs no journal to be sent.
+                # What cannot be recorded is not dosed: the rest of the actions is dropped, and the trouble halts.
                 self._inbox.appendleft(Trouble(event.t_s, str(error)))
                 return
             except BenchError as error:
                 self._failed(action, error, event.t_s)
-                return
+                if not isinstance(action, Halt):
+                    return
 
     def _failed(self, action: Action, error: BenchError, t_s: float) -> None:
         if isinstance(action, Halt):

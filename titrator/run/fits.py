@@ -19,6 +19,10 @@ from titrator.method.plausible import expected_volumes_mL
 STEPS_PER_AIM: Final = 3
 """An aim of fewer steps of the converter cannot be told from its rounding, as one of three times the noise cannot."""
 
+ERRORS_PER_ADDITION: Final = 10
+"""An addition lies between two positions: at ten times the random error of one it is known to √2/10 = 14 %, so that a
+slope stands 7 standard errors above zero (derived)."""
+
 A_YEAR_S: Final = 31_557_600  # longer times are not told to the second
 
 
@@ -51,14 +55,20 @@ def one_stroke_is_enough(method: Method, rig: Rig) -> Iterable[Finding]:
     )
 
 
-def additions_are_steps(method: Method, rig: Rig) -> Iterable[Finding]:
-    """The burette cannot deliver less than a step of its motor."""
-    additions, step_mL = method.additions, rig.burette.step_mL
-    if additions.smallest_mL < step_mL:
+def additions_can_be_told(method: Method, rig: Rig) -> Iterable[Finding]:
+    """The burette cannot deliver less than a step of its motor, nor place an addition better than its random error."""
+    additions, burette = method.additions, rig.burette
+    least_mL, why = burette.step_mL, f"one step of the motor of {_named(rig)}"
+    if ERRORS_PER_ADDITION * burette.random_error_mL > least_mL:
+        least_mL = ERRORS_PER_ADDITION * burette.random_error_mL
+        why = (
+            f"{ERRORS_PER_ADDITION} times the random error of the burette of {_named(rig)}, "
+            f"{_volume(burette.random_error_mL)}"
+        )
+    if additions.smallest_mL < least_mL * (1.0 - 1e-9):
         yield Finding(
             ("additions", additions.smallest_key),
-            f"expected at least {_volume(step_mL)}, one step of the motor of {_named(rig)}, got "
-            f"{_volume(additions.smallest_mL)}",
+            f"expected at least {_volume(least_mL)}, {why}, got {_volume(additions.smallest_mL)}",
         )
 
 
@@ -137,7 +147,7 @@ def _volume(volume_mL: float) -> str:
 
 CHECKS = (
     one_stroke_is_enough,
-    additions_are_steps,
+    additions_can_be_told,
     volume_comes_in_time,
     potentials_are_in_range,
     aim_stands_above_rounding,

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from titrator.bench.rig import Rig
+from titrator.chemistry.couples import find_reaction
+from titrator.chemistry.references import reference_potential_V
 from titrator.control.electrode_watch import ElectrodeExpectation
 from titrator.control.increments import AdaptiveSettings
 from titrator.control.plan import EndSettings, FixedSettings, MotionSettings, Plan, PrimingSettings
@@ -61,6 +63,7 @@ def plan_for(
             points_past_jump=ends.readings_past_jump,
             jumps_sought=method.find.equivalence_points,
             least_rise_mV=least_rise_mV,
+            jump_between_mV=_jump_between_mV(method),
         ),
         motion=MotionSettings(
             speed_mL_per_s=rig.burette.top_speed_mL_per_min / 60.0,
@@ -68,10 +71,20 @@ def plan_for(
             report_within_s=REPORT_WITHIN_S,
             halt_within_s=HALT_WITHIN_S,
             refill=refill_errand(rig.burette) if rig.burette.refills else None,
+            random_error_mL=rig.burette.random_error_mL,
         ),
         priming=priming,
         sample_in_place=sample_in_place,
     )
+
+
+def _jump_between_mV(method: Method) -> tuple[float, float]:
+    """Formal potentials of analyte and titrant against the method's reference electrode, in mV."""
+    electrode = method.electrode
+    couples = find_reaction(method.reaction.analyte, method.reaction.titrant).potentials(method.medium.acid)
+    reference_V = reference_potential_V(electrode.reference, electrode.filling, method.medium.temperature_C)
+    analyte_mV, titrant_mV = (1000.0 * (couple.value_V - reference_V) for couple in couples)
+    return analyte_mV, titrant_mV
 
 
 def _settling(method: Method, rig: Rig) -> SettlingSettings:

@@ -41,10 +41,14 @@ class AdaptiveSettings:
 
 
 class Adaptive:
-    """The `adaptive` rule: small where dE/dV rises, larger again behind the jump."""
+    """The `adaptive` rule: small where dE/dV rises, larger again behind the jump.
 
-    def __init__(self, settings: AdaptiveSettings) -> None:
+    `random_error_mL`: standard deviation of a position of the burette.
+    """
+
+    def __init__(self, settings: AdaptiveSettings, random_error_mL: float = 0.0) -> None:
         self._settings = settings
+        self._run_sd_mL = math.sqrt(2.0) * random_error_mL  # of an addition: two positions
         self._recent: deque[Point] = deque(maxlen=3)
 
     def add_point(self, point: Point) -> None:
@@ -62,21 +66,34 @@ class Adaptive:
         """The addition that meets the aim by the local curve; infinite where the curve does not rise or fall."""
         before, last = self._recent[-2], self._recent[-1]
         step_mV = abs(last.potential_mV - before.potential_mV)
-        noise_mV = math.hypot(last.sd_mV, before.sd_mV)
-        if step_mV <= noise_mV:
+        share = self._error_share(before, last)
+        if share >= 1.0:
             return math.inf
         straight_mL = self._settings.aim_mV * (last.volume_mL - before.volume_mL) / step_mV
         if len(self._recent) < 3:
             return straight_mL
+        bend_error = math.hypot(share, self._error_share(self._recent[0], before))
         return logarithmic_addition_mL(
-            [(point.volume_mL, point.potential_mV) for point in self._recent], self._settings.aim_mV, straight_mL
+            [(point.volume_mL, point.potential_mV) for point in self._recent],
+            self._settings.aim_mV,
+            straight_mL,
+            max(_STRAIGHT, bend_error),
         )
 
+    def _error_share(self, one: Point, other: Point) -> float:
+        """Standard error of the slope between two points as a share of it; infinite where nothing changed."""
+        step_mV = abs(other.potential_mV - one.potential_mV)
+        noise = math.hypot(one.sd_mV, other.sd_mV) / step_mV if step_mV else math.inf
+        return math.hypot(noise, self._run_sd_mL / (other.volume_mL - one.volume_mL))
 
-def logarithmic_addition_mL(points: list[tuple[float, float]], aim_mV: float, straight_mL: float) -> float:
+
+def logarithmic_addition_mL(
+    points: list[tuple[float, float]], aim_mV: float, straight_mL: float, least_bend: float = _STRAIGHT
+) -> float:
     """The addition in mL behind the last of three `points` (mL, mV) that changes the potential by `aim_mV`.
 
-    `straight_mL` is returned where the three points do not bend, or do not rise (fall) throughout.
+    `straight_mL` is returned where the three points do not rise (fall) throughout, or where the ratio of their slopes
+    is nearer to 1 than `least_bend`.
     """
     (v0, e0), (v1, e1), (v2, e2) = points
     first, second = e1 - e0, e2 - e1
@@ -84,7 +101,7 @@ def logarithmic_addition_mL(points: list[tuple[float, float]], aim_mV: float, st
         return straight_mL
     ratio = first / second
     chords = ratio * (v2 - v1) / (v1 - v0)  # slope of the first chord over that of the second
-    if abs(chords - 1.0) < _STRAIGHT:
+    if abs(chords - 1.0) < least_bend:
         return straight_mL
     rising = chords < 1.0
     distance = _distance_ahead(v0, v1, v2, ratio) if rising else _distance_ahead(-v2, -v1, -v0, 1.0 / ratio)
