@@ -32,12 +32,16 @@ def evaluate(ctx: click.Context, /, **options: Any) -> None:
     started = time.perf_counter()
     path = Path(options["run_or_csv"])
     with input_errors():
-        document = _evaluate_csv(path, options) if path.is_file() else _evaluate_run(options)
+        document = _evaluate_csv(path, options) if _is_file(path) else _evaluate_run(options)
     sought = document.pop("sought")
     document["host"] = {"elapsed_s": round(time.perf_counter() - started, 3)}
     _show(document, as_json=options["as_json"])
     enough = len(document["equivalence_points"]) >= sought
-    ctx.exit(DONE if enough and document["state"] in (None, "finished") else NOT_DONE)
+    ctx.exit(
+        DONE
+        if enough and document["state"] in (None, "finished") and document.get("record_complete", True)
+        else NOT_DONE
+    )
 
 
 def _show(document: dict[str, Any], *, as_json: bool) -> None:
@@ -90,7 +94,7 @@ def _evaluate_csv(path: Path, options: dict[str, Any]) -> dict[str, Any]:
     except ValueError as error:  # --volume-unit or --signal-unit names no unit
         raise Failure(str(error)) from error
     evaluation = find_equivalence_points(curve, expectation)
-    document = csv_document(path.name, evaluation)
+    document = csv_document(_printable(path), evaluation)
     if options["out"] is not None:
         _store(path, curve, evaluation, document, options["out"])
     return {"run": None, **document, "sought": sought}
@@ -111,3 +115,15 @@ def _store(path: Path, curve: Any, evaluation: Any, document: dict[str, Any], ou
         raise Failure(
             f"{out}: expected to write the evaluation there, got: {error}. Choose a folder of its own with --out"
         ) from error
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:  # a name too long for any file
+        return False
+
+
+def _printable(path: Path) -> str:
+    """The file's name; bytes of it that are not UTF-8 as escapes, since JSON holds text only."""
+    return path.name.encode("utf-8", "backslashreplace").decode("utf-8")

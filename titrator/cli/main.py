@@ -10,7 +10,7 @@ import click
 from titrator.cli.check import check
 from titrator.cli.dry_run import dry_run
 from titrator.cli.evaluate import evaluate
-from titrator.cli.failure import Failure
+from titrator.cli.failure import NOT_DONE, Failure
 from titrator.cli.new import new
 from titrator.cli.rig import rig
 from titrator.cli.run import run
@@ -26,6 +26,12 @@ class _Group(click.Group):
         except Failure as failure:
             click.echo(failure.text, err=True)
             ctx.exit(failure.status)
+        except (OSError, UnicodeError) as error:
+            # The last net: a disk that is full, a folder that cannot be read, a name that no encoding holds.
+            if isinstance(error, BrokenPipeError):
+                raise  # click ends quietly where nobody reads any more
+            click.echo(f"expected to read and write what this command needs, got: {error}", err=True)
+            ctx.exit(NOT_DONE)
 
 
 @click.group(cls=_Group, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

@@ -50,4 +50,4 @@ def tell(document: dict[str, Any], sought: int, *, as_json: bool) -> int:
     except OSError:  # the terminal is gone; the record and the evaluation are in the folder
         pass
     enough = len(document["equivalence_points"]) >= sought
-    return DONE if document["state"] == "finished" and enough else NOT_DONE
+    return DONE if document["state"] == "finished" and document["record_complete"] and enough else NOT_DONE

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import shutil
 import sys
@@ -16,7 +17,7 @@ _LEAST_TEXT = 10
 
 def console(*, to_stderr: bool = False) -> Console:
     """A console that writes plain lines, and never cuts them, when it is not a terminal. Honours NO_COLOR."""
-    stream = sys.stderr if to_stderr else sys.stdout
+    stream = (sys.stderr if to_stderr else sys.stdout) or io.StringIO()  # closed by whoever started us
     width = None if stream.isatty() else 400
     return Console(file=stream, highlight=False, width=width, soft_wrap=not stream.isatty())
 
@@ -28,7 +29,7 @@ def print_json(document: dict[str, Any]) -> None:
 
 def show_cautions(lines: list[str], *, to_stderr: bool) -> None:
     """Show the cautions of a method; every start does. On a terminal no word is broken and long lines are indented."""
-    stream = sys.stderr if to_stderr else sys.stdout
+    stream = (sys.stderr if to_stderr else sys.stdout) or io.StringIO()
     width = shutil.get_terminal_size().columns if stream.isatty() else 0
     for line in lines:
         indent = " " * (2 + len(line) - len(line.lstrip()))

@@ -17,6 +17,10 @@ from titrator.evaluate.second_derivative import Zero
 GAP_SHARE = 0.8
 """The intervals that hold this share of a jump's rise are its gap; with one reading or none in it, it is coarse."""
 
+SMALL_SHARE = 0.5
+"""A jump of less than this share of its curve's rise that nothing resolves and no model describes may be a step of the
+electrode (common practice, no source)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Stretch:
@@ -60,7 +64,10 @@ class Gap:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """The value to report: way, volume, standard uncertainty, degrees of freedom and 95 % interval (mL), warnings."""
+    """The value to report: way, volume, standard uncertainty, degrees of freedom and 95 % interval (mL), warnings.
+
+    `doubt` says why it is only an estimate, empty where it is a point.
+    """
 
     way: FoundBy
     volume_mL: float
@@ -68,6 +75,7 @@ class Choice:
     dof: float
     interval_95_mL: tuple[float, float]
     warnings: tuple[str, ...] = ()
+    doubt: str = ""
 
 
 def gap_of(stretch: Stretch) -> Gap:
@@ -120,7 +128,22 @@ def choose(stretch: Stretch, fitted: Fitted, zero: Zero | str, steep: tuple[floa
     if gap.coarse and not (good and stated):
         u = max(u, gap.width_mL / math.sqrt(12.0))
         interval = (min(gap.low_mL, found.volume_mL), max(gap.high_mL, found.volume_mL))
-    return Choice(found.way, found.volume_mL, u, found.dof, interval, warnings)
+    doubt = "" if good or stated else _doubt(stretch, gap, fitted)
+    return Choice(found.way, found.volume_mL, u, found.dof, interval, warnings, doubt)
+
+
+def _doubt(stretch: Stretch, gap: Gap, fitted: Fitted) -> str:
+    """Return why a jump that no model describes may be none, or nothing where its readings speak for themselves."""
+    if fitted.fit is not None and not gap.holds(fitted.fit.equivalence_volume_mL, beyond=0.5):
+        return (
+            f"no model describes it and the nearest one places its point elsewhere, at "
+            f"{fitted.fit.equivalence_volume_mL:.4g} mL"
+        )
+    signal, jump = stretch.data.signal, stretch.jump
+    share = float(signal[jump.behind] - signal[jump.before]) / float(np.ptp(signal))
+    if gap.coarse and share < SMALL_SHARE:
+        return f"no model describes it, no readings resolve it, and it is only {share:.0%} of the whole rise"
+    return ""
 
 
 def _warnings(gap: Gap, fitted: Fitted, stated: bool, good: bool) -> tuple[str, ...]:

@@ -16,9 +16,13 @@ from titrator.files.problems import FileProblem, Problem
 
 MOST_BYTES = 20_000_000
 """No titration has as many readings as that; a larger file is another kind of file."""
+LEAST_BESIDE = 100
+"""Whole numbers as large beside 1.122 and its like: they end where thousands would begin to be separated."""
 
 _NUMBER = re.compile(r"^[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?$")
 _DECIMAL_COMMA = re.compile(r"^[+-]?(\d+(,\d*)?|,\d+)([eE][+-]?\d+)?$")
+_GROUPED = re.compile(r"^[+-]?[1-9]\d{0,2}[.,]\d{3}$")
+_WHOLE = re.compile(r"^[+-]?\d+$")
 _NOT_FINITE = re.compile(r"^[+-]?(nan|inf(inity)?)$", re.IGNORECASE)
 _DELIMITER_NAMES = {",": "comma", ";": "semicolon", "\t": "tab"}
 
@@ -185,6 +189,28 @@ def _decimal_comma(path: Path, rows: list[_Row]) -> bool:
     return bool(with_comma)
 
 
+def _check_grouping(path: Path, rows: list[_Row], delimiter: str, comma: bool) -> None:
+    """Refuse numbers whose mark may separate thousands; raises FileProblem with the first of them.
+
+    A column is refused whose marked numbers all look like 13,500 (0,300 or 1,50 cannot separate thousands): in a file
+    separated by the same commas always, elsewhere beside whole numbers of a hundred and more.
+    """
+    mark = "," if comma else "."
+    for at in (0, 1):
+        marked = [row for row in rows if mark in row.fields[at]]
+        whole = [abs(int(row.fields[at])) for row in rows if _WHOLE.match(row.fields[at])]
+        grouped = bool(marked) and all(_GROUPED.match(row.fields[at]) for row in marked)
+        if grouped and (delimiter == mark or max(whole, default=0) >= LEAST_BESIDE):
+            row = marked[0]
+            raise _problem(
+                path,
+                row.line,
+                f"numbers without separators of thousands expected, {row.fields[at]!r} came, which may be "
+                f"{row.fields[at].replace(mark, '')} or {row.fields[at].replace(mark, '.')}: write plain numbers"
+                + (", with a decimal point or separated by semicolons" if delimiter == "," else ""),
+            )
+
+
 def _number(path: Path, row: _Row, field: str, comma: bool, what: str) -> float:
     if _NOT_FINITE.match(field):
         raise _problem(path, row.line, f"a finite number expected as {what}, {field!r} came")
@@ -216,6 +242,7 @@ def read_csv(path: Path | str, volume_unit: str | None = None, signal_unit: str 
     if not body:
         raise _problem(path, rows[0].line + 1, "rows of two numbers expected below the header, none came")
     comma = _decimal_comma(path, body)
+    _check_grouping(path, body, delimiter, comma)
     volume = [_number(path, row, row.fields[columns.volume], comma, "volume") for row in body]
     signal = [_number(path, row, row.fields[columns.signal], comma, "signal") for row in body]
     return Curve(

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from titrator.evaluate.choice import Stretch
 from titrator.evaluate.competing import for_rising
 from titrator.evaluate.curve import Curve, FloatArray
-from titrator.evaluate.evaluation import Evaluation, FittedModel
+from titrator.evaluate.evaluation import EquivalencePoint, Estimate, Evaluation, FittedModel
 from titrator.evaluate.expectation import Expectation
+from titrator.evaluate.expected_jump import ExpectedJump
 from titrator.evaluate.extrapolated import extrapolated
 from titrator.evaluate.jump import Jump, Search, find_jumps
 from titrator.evaluate.model_fit import FitData
@@ -49,10 +52,67 @@ def _taken_with_warning(curve: Curve) -> list[str]:
     return warnings
 
 
-def _chosen(search: Search, sought: int | None) -> tuple[list[Jump], list[Jump]]:
+def _searched(ordered: Curve, expectation: Expectation) -> Search:
+    """Return the jumps of the curve, rising or falling: as expected where something is expected, else the larger."""
+    sd_noise, stated = signal_sd(replace(ordered, remainder_bound=None), expectation.sd_signal_floor)
+    first, second = find_jumps(
+        ordered.volume_mL,
+        ordered.signal,
+        _with_volume_error(ordered, sd_noise, expectation.sd_volume_mL),
+        stated,
+        ordered.signal_unit,
+        bound=ordered.remainder_bound,
+    )
+    strange = len(_strange(ordered, first, expectation)) == len(first.jumps)
+    return second if strange and len(_strange(ordered, second, expectation)) < len(second.jumps) else first
+
+
+def _strange(ordered: Curve, search: Search, expectation: Expectation) -> dict[Jump, str]:
+    """Return the jumps that are not what the method's potentials lead to expect, each with its reason.
+
+    A foot beyond a neighbouring jump is not this jump's own.
+    """
+    expected = ExpectedJump.of(for_rising(expectation, search.sign))
+    if expected is None or ordered.signal_unit != "mV" or expectation.points_sought not in (None, 1):
+        return {}
+    found: dict[Jump, str] = {}
+    for k, jump in enumerate(search.jumps):
+        low = max(jump.before, search.jumps[k - 1].steepest + 1) if k else jump.before
+        high = min(jump.behind, search.jumps[k + 1].steepest) if k + 1 < len(search.jumps) else jump.behind
+        reason = expected.why_not(search.sign * float(ordered.signal[low]), search.sign * float(ordered.signal[high]))
+        if reason:
+            found[jump] = reason
+    return found
+
+
+def _set_aside(
+    ordered: Curve,
+    data: FitData,
+    search: Search,
+    expectation: Expectation,
+    warnings: list[str],
+) -> Evaluation:
+    """Return no point, and the most prominent of the jumps that cannot be the method's as an estimate."""
+    strange = _strange(ordered, search, expectation)
+    jump = max(strange, key=lambda each: each.prominence)
+    (stretch,) = _stretches(ordered, data, search, [jump])
+    point = place(stretch, for_rising(_shared(expectation), search.sign)).point
+    reason = strange[jump]
+    estimate = _estimate(point, reason)
+    advice = "look at the electrode, titrate on or again"
+    told = f"no equivalence point: near {point.volume_mL:.4g} mL stands {reason} ({advice})"
+    return Evaluation(estimates=(estimate,), warnings=(*warnings, told))
+
+
+def _estimate(point: EquivalencePoint, reason: str) -> Estimate:
+    return Estimate(point.volume_mL, point.u_random_mL, point.interval_95_mL, point.found_by, reason)
+
+
+def _chosen(search: Search, sought: int | None, strange: dict[Jump, str]) -> tuple[list[Jump], list[Jump]]:
     """Return the jumps to report and those left out, each in order of volume."""
-    clear = [jump for jump in search.jumps if jump.clear]
-    by_prominence = sorted(search.jumps, key=lambda jump: -jump.prominence)
+    likely = [jump for jump in search.jumps if jump not in strange]
+    clear = [jump for jump in likely if jump.clear]
+    by_prominence = sorted(likely, key=lambda jump: -jump.prominence)
     taken = (clear or by_prominence[:1]) if sought is None else by_prominence[:sought]
     return (
         sorted(taken, key=lambda jump: jump.steepest),
@@ -153,22 +213,19 @@ def _evaluated(curve: Curve, expectation: Expectation) -> Evaluation:
     ordered = curve.in_order()
     if len(ordered) > 1 and float(np.min(np.diff(ordered.volume_mL))) < 1e-9 * max(1.0, largest):
         return Evaluation(warnings=(*warnings, "volumes lie closer together than numbers can tell: check the units"))
-    sd_signal, stated = signal_sd(ordered, expectation.sd_signal_floor)
-    search = find_jumps(
-        ordered.volume_mL,
-        ordered.signal,
-        _with_volume_error(ordered, sd_signal, expectation.sd_volume_mL),
-        stated,
-        ordered.signal_unit,
-    )
+    sd_signal, _ = signal_sd(ordered, expectation.sd_signal_floor)
+    search = _searched(ordered, expectation)
     if sought == 0:
         seen = [f"a blank was declared, but {each}" for each in _left_out(ordered, list(search.jumps), 0)]
         return Evaluation(warnings=(*warnings, *seen))
     if not search.jumps:
         estimates = extrapolated(ordered, sd_signal, expectation, search.reason)
         return Evaluation(estimates=estimates, warnings=(*warnings, f"no equivalence point: {search.reason}"))
-    taken, others = _chosen(search, sought)
     data = _data(ordered, sd_signal, search.sign, expectation)
+    strange = _strange(ordered, search, expectation)
+    if len(strange) == len(search.jumps):
+        return _set_aside(ordered, data, search, expectation, warnings)
+    taken, others = _chosen(search, sought, strange)
     placed = [
         place(stretch, for_rising(expectation if len(taken) == 1 else _shared(expectation), search.sign))
         for stretch in _stretches(ordered, data, search, taken)
@@ -193,6 +250,10 @@ def _shared(expectation: Expectation) -> Expectation:
 
 
 def _joined(placed: list[Placed], warnings: list[str], stated_potentials: bool) -> Evaluation:
+    doubtful = [each for each in placed if each.doubt]
+    placed = [each.numbered(k) for k, each in enumerate((one for one in placed if not one.doubt), start=1)]
+    estimates = tuple(_estimate(each.point, each.doubt) for each in doubtful)
+    warnings += [f"the jump near {each.volume_mL:.4g} mL gives an estimate only: {each.reason}" for each in estimates]
     several = len(placed) > 1
     models = tuple(each.model for each in placed if each.model is not None)
     for number, each in enumerate(placed, start=1):
@@ -202,6 +263,7 @@ def _joined(placed: list[Placed], warnings: list[str], stated_potentials: bool) 
             warnings += [where + text for text in _unexpected(each.model)]
     return Evaluation(
         equivalence_points=tuple(each.point for each in placed),
+        estimates=estimates,
         warnings=tuple(warnings),
         by_method=tuple(way for each in placed for way in each.ways),
         fits=models,

@@ -3,7 +3,8 @@
 Secants over 1, 2, 3, 5, 8, ... intervals are compared: the lower limit of a steep one with the upper limits of the
 flattest secants anywhere before and behind it. A curve that has not flattened again has no jump, only a beginning of
 one; nor has a curve that only flattens (a blank). A single stray reading is passed over by a median of three, which
-leaves every monotone curve as it is.
+leaves every monotone curve as it is; a rise that is undone within a few readings is a disturbance. What readings may
+still lack of their end value counts as a bound: a jump larger than the sum of the bounds at both its ends stands.
 """
 
 from __future__ import annotations
@@ -27,6 +28,9 @@ FEWEST_JUDGED = 6
 """From fewer readings the scatter cannot be estimated beside the curve."""
 COARSE_SHARE = 0.35
 """Share of the whole rise that one interval must hold where too few readings are there to judge the scatter."""
+
+UNDONE_WITHIN = 8
+"""A rise of which half is taken back within so many readings is a disturbance: no reaction goes back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +105,7 @@ def median_of_three(signal: FloatArray) -> FloatArray:
     return np.concatenate([signal[:1], inner, signal[-1:]])
 
 
-def _secants(volume_mL: FloatArray, signal: FloatArray, sd: FloatArray, z: float) -> list[_Secants]:
+def _secants(volume_mL: FloatArray, signal: FloatArray, sd: FloatArray, bound: FloatArray, z: float) -> list[_Secants]:
     lags, step = [1, 2], 3
     while step <= max(1, len(volume_mL) // 3):
         lags.append(step)
@@ -112,7 +116,7 @@ def _secants(volume_mL: FloatArray, signal: FloatArray, sd: FloatArray, z: float
             break
         width = volume_mL[lag:] - volume_mL[:-lag]
         slope = (signal[lag:] - signal[:-lag]) / width
-        margin = z * np.hypot(sd[lag:], sd[:-lag]) / width
+        margin = (z * np.hypot(sd[lag:], sd[:-lag]) + bound[lag:] + bound[:-lag]) / width
         found.append(_Secants(lag, slope - margin, slope + margin))
     return found
 
@@ -131,6 +135,20 @@ def _part(secants: list[_Secants], signal: FloatArray, low: int, high: int) -> _
     return _Part(secants, signal, low, high, before, behind)
 
 
+def _taken_back(signal: FloatArray, rise: float) -> bool:
+    """Return whether a signal falls by half of a rise just before its first value, and stays so for two readings."""
+    near = signal[: UNDONE_WITHIN + 2]
+    if len(near) < 3:
+        return False
+    return bool(np.any(near[:-2] - np.maximum(near[1:-1], near[2:]) >= rise / 2.0))
+
+
+def _undone(signal: FloatArray, start: int, end: int) -> bool:
+    """Return whether the rise from reading `start` to `end` is taken back soon, or itself takes back a fall."""
+    rise = float(signal[end] - signal[start])
+    return _taken_back(signal[end:], rise) or _taken_back(-signal[: start + 1][::-1], rise)
+
+
 def _best(part: _Part, least_rise: float) -> _Candidate | None:
     """Return the most prominent steep secant of a part whose branches are flatter on both sides."""
     best: _Candidate | None = None
@@ -147,14 +165,14 @@ def _best(part: _Part, least_rise: float) -> _Candidate | None:
                 break
             start, end = int(starts[k]), int(starts[k]) + each.lag
             left, right = part.feet(start, end)
-            if part.signal[right] - part.signal[left] >= least_rise:
+            if part.signal[right] - part.signal[left] >= least_rise and not _undone(part.signal, start, end):
                 ratio = float(lower[k] / branch[k]) if branch[k] > 0.0 else np.inf
                 best = _Candidate(float(prominence[k]), start, end, ratio)
                 break
     return best
 
 
-def _collect(part: _Part, volume_mL: FloatArray, least_rise: float) -> list[Jump]:
+def _collect(part: _Part, volume_mL: FloatArray, bound: FloatArray, least_rise: float) -> list[Jump]:
     """Return all jumps of a part: the most prominent, then those on either side of it."""
     if part.high - part.low < 3:
         return []
@@ -162,13 +180,16 @@ def _collect(part: _Part, volume_mL: FloatArray, least_rise: float) -> list[Jump
     if best is None:
         return []
     start, end = best.start, best.end
-    slopes = np.diff(part.signal[start : end + 1]) / np.diff(volume_mL[start : end + 1])
+    rows = slice(start, end + 1)
+    certain = np.diff(part.signal[rows]) - bound[rows][1:] - bound[rows][:-1]
+    slopes = certain / np.diff(volume_mL[rows])
     left, right = part.feet(start, end)
     steepest = start + int(np.argmax(slopes))
     jump = Jump(steepest, left, right, best.prominence, end - start, best.ratio >= CLEAR_RATIO)
     lower_part = _part(part.secants, part.signal, part.low, start)
     upper_part = _part(part.secants, part.signal, end, part.high)
-    return [*_collect(lower_part, volume_mL, least_rise), jump, *_collect(upper_part, volume_mL, least_rise)]
+    below, above = (_collect(each, volume_mL, bound, least_rise) for each in (lower_part, upper_part))
+    return [*below, jump, *above]
 
 
 def _coarse_jump(volume_mL: FloatArray, signal: FloatArray, least_rise: float) -> Jump | None:
@@ -211,23 +232,33 @@ def _why_none(secants: list[_Secants], signal: FloatArray, least_rise: float) ->
 
 
 def find_jumps(
-    volume_mL: FloatArray, signal: FloatArray, sd_signal: FloatArray, stated: bool, unit: SignalUnit
-) -> Search:
-    """Find the jumps of a curve at rising, distinct volumes (rising or falling; the larger prominence decides).
+    volume_mL: FloatArray,
+    signal: FloatArray,
+    sd_signal: FloatArray,
+    stated: bool,
+    unit: SignalUnit,
+    *,
+    bound: FloatArray | None = None,
+) -> tuple[Search, Search]:
+    """Find the jumps of a curve at rising, distinct volumes, rising and falling; that of larger prominence first.
 
     `stated`: whether `sd_signal` was known beforehand; otherwise limits widen by Student's t for few readings.
+    `bound` (n,): what each reading may lack of its end value beside its scatter.
     """
     count = len(volume_mL)
     if count < 4:
-        return Search(1, (), f"{count} reading{'s' * (count != 1)} at distinct volumes: at least 4 are needed")
+        none = f"{count} reading{'s' * (count != 1)} at distinct volumes: at least 4 are needed"
+        return Search(1, (), none), Search(-1, (), none)
     least_rise = LEAST_RISE[unit]
+    bound = np.zeros(count) if bound is None else bound
     z = float(student_t.isf(FALSE_ALARM, 1e6 if stated else max(2, count - 4)))
     searches = []
     for sign in (1, -1):
         smooth = median_of_three(sign * signal)
-        secants = _secants(volume_mL, smooth, sd_signal, z)
+        secants = _secants(volume_mL, smooth, sd_signal, bound, z)
         judged = stated or count >= FEWEST_JUDGED
-        jumps = _collect(_part(secants, smooth, 0, count - 1), volume_mL, least_rise) if judged else []
+        whole = _part(secants, smooth, 0, count - 1)
+        jumps = _collect(whole, volume_mL, bound, least_rise) if judged else []
         if not jumps and not stated:
             coarse = _coarse_jump(volume_mL, sign * signal, least_rise)
             jumps = [coarse] if coarse else []
@@ -235,4 +266,4 @@ def find_jumps(
         searches.append(Search(sign, tuple(jumps), reason))
     rising = float(np.median(signal[-(count // 3 or 1) :])) >= float(np.median(signal[: count // 3 or 1]))
     searches.sort(key=lambda each: (-max((j.prominence for j in each.jumps), default=0.0), (each.sign > 0) != rising))
-    return searches[0]
+    return searches[0], searches[1]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import brentq
@@ -25,12 +25,18 @@ AGREEMENT = 2.5
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """One equivalence point with everything that was said about it."""
+    """One equivalence point with everything that was said about it; `doubt` where it can only be an estimate."""
 
     point: EquivalencePoint
     ways: tuple[Way, ...]
     model: FittedModel | None
     warnings: tuple[str, ...]
+    doubt: str = ""
+
+    def numbered(self, number: int) -> Placed:
+        """Return the same with another number of the point."""
+        model = None if self.model is None else replace(self.model, point=number)
+        return replace(self, ways=tuple(replace(way, point=number) for way in self.ways), model=model)
 
 
 def _derivative_ways(stretch: Stretch) -> tuple[tuple[float, float], Zero | str]:
@@ -39,12 +45,14 @@ def _derivative_ways(stretch: Stretch) -> tuple[tuple[float, float], Zero | str]
     size = 1 if jump.spread <= 3 else jump.spread // 2
     volume, signal = grouped(data.volume_mL, size), grouped(data.signal, size)
     sd = grouped(data.sd_signal, size) / math.sqrt(size)
+    bound = grouped(data.remainder_bound, size)
     derivative = first_derivative(volume, signal, sd)
+    certain = replace(derivative, slope=derivative.slope - (bound[1:] + bound[:-1]) / derivative.width_mL)
     first, last = jump.before // size, max(jump.before // size, min(jump.behind // size, len(volume) - 1) - 1)
-    steepest = first + int(np.argmax(derivative.slope[first : last + 1]))
+    steepest = first + int(np.argmax(certain.slope[first : last + 1]))
     sd_volume = float(np.median(data.sd_volume_mL)) / math.sqrt(size)
     zero = zero_of_second_derivative(derivative, steepest, sd, sd_volume)
-    return largest_slope(derivative, first, last), zero
+    return largest_slope(certain, first, last), zero
 
 
 def _described(fitted: Fitted, stretch: Stretch, used: FloatArray) -> FittedModel | None:
@@ -143,4 +151,4 @@ def place(stretch: Stretch, expectation: Expectation) -> Placed:
             f"readings at {places} mL lie more than {2 * HUBER_LIMIT:g} standard deviations off the model: "
             "they were given less weight"
         )
-    return Placed(point, tuple(ways), model, (*warnings, *_disagreement(ways)))
+    return Placed(point, tuple(ways), model, (*warnings, *_disagreement(ways)), chosen.doubt)

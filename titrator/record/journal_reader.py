@@ -56,7 +56,7 @@ def read_journal(path: Path) -> JournalContents:
 def _parse(raw: bytes) -> dict[str, Any] | None:
     try:
         line = json.loads(raw)
-    except ValueError:
+    except (ValueError, RecursionError):
         return None
     if isinstance(line, dict) and isinstance(line.get("kind"), str) and isinstance(line.get("t_ms"), int):
         return line

@@ -54,6 +54,21 @@ class RunFolder:
             ) from error
         return folder
 
+    def keep_torn(self, tail: bytes) -> Path:
+        """Keep a torn last line of the journal in a file beside it, once; returns its path. Raises OSError."""
+        number = 1
+        while True:
+            path = self.path / f"journal.torn-{number}"
+            try:
+                with path.open("xb") as file:
+                    file.write(tail)
+            except FileExistsError:
+                if path.read_bytes() == tail:
+                    return path
+                number += 1
+                continue
+            return path
+
     def add_evaluation(self, document: dict[str, Any]) -> Path:
         """Store one more evaluation beside the earlier ones; nothing is overwritten. Returns its path."""
         number = 1 + sum(1 for _ in self.results.glob("evaluation-*.json"))
@@ -101,9 +116,15 @@ def find_run(text: str, runs: Path) -> RunFolder:
     Raises `RunFolderError` saying what there is.
     """
     path = Path(text)
-    if (path / "journal.jsonl").is_file():
-        return RunFolder(path)
-    if path.is_dir():
+    try:
+        if (path / "journal.jsonl").is_file():
+            return RunFolder(path)
+        is_folder = path.is_dir()
+    except OSError as error:  # a name too long for any folder, a circle of links
+        raise RunFolderError(
+            f"expected a run (its folder, its number or `last`), got {text[:60]!r}: {error}"
+        ) from error
+    if is_folder:
         raise RunFolderError(f"{path}: expected a run folder with a journal.jsonl, got a folder without one")
     known = sorted(
         (number, child)

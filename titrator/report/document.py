@@ -21,6 +21,8 @@ def run_document(evaluated: EvaluatedRun) -> dict[str, Any]:
         "points": len(evaluated.curve),
         "duration_s": round(evaluated.duration_s, 3),
         "delivered_mL": evaluated.delivered_mL,
+        "delivered_at_most_mL": evaluated.delivered_at_most_mL,
+        "record_complete": evaluated.record_complete,
         **evaluated.evaluation.to_json(),
         "results": [result.to_json() for result in evaluated.results],
         "warnings": evaluated.warnings,

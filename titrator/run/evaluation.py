@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,19 +11,47 @@ from titrator.chemistry.constants import nernst_slope_mV
 from titrator.chemistry.couples import find_reaction
 from titrator.chemistry.references import reference_potential_V
 from titrator.control.point import Point
+from titrator.control.states import State
 from titrator.evaluate.curve import Curve
 from titrator.evaluate.equivalence import find_equivalence_points
 from titrator.evaluate.evaluation import Evaluation
 from titrator.evaluate.expectation import Expectation
 from titrator.evaluate.results import Result, ResultInputs, results
+from titrator.files import InputProblem
 from titrator.method import Method, load_method
-from titrator.record.journal_reader import JournalContents, read_journal
+from titrator.record.journal_reader import JournalContents, JournalDamagedError, read_journal
 from titrator.record.run_folder import RunFolder
+
+
+class MethodChangedError(InputProblem):
+    """The copy of the method in a run's folder is no longer what the run was made with."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Record:
+    """What a journal tells of a run, read and checked."""
+
+    points: list[Point]
+    curve: Curve
+    burette: dict[str, float]
+    state: str
+    why: str
+    additions: int
+    duration_s: float
+    delivered_mL: float
+    delivered_at_most_mL: float | None
+    simulated: bool
+    seed: int | None
+    warnings: list[str]
 
 
 @dataclass(frozen=True, slots=True)
 class EvaluatedRun:
-    """A run with what was found in it."""
+    """A run with what was found in it.
+
+    `delivered_at_most_mL` is a number where the record leaves open how far the last addition went, else None.
+    `record_complete` is False where the journal breaks off before the run's end.
+    """
 
     method: Method
     state: str
@@ -32,6 +62,8 @@ class EvaluatedRun:
     additions: int
     duration_s: float
     delivered_mL: float
+    delivered_at_most_mL: float | None
+    record_complete: bool
     simulated: bool
     simulated_seed: int | None
     warnings: list[str]
@@ -58,31 +90,82 @@ def expectation_of(method: Method, burette: dict[str, float] | None) -> Expectat
 def evaluate_run(folder: RunFolder) -> EvaluatedRun:
     """Evaluate the run in `folder` again from its raw record.
 
-    Raises OSError, JournalDamagedError, RunFolderError or FileProblem when the record cannot be read.
+    A torn last line is kept in a file beside the journal. Raises OSError, JournalDamagedError, MethodChangedError or
+    FileProblem when the record cannot be read or believed.
     """
     method = load_method(folder.method)
     contents = read_journal(folder.journal)
-    points = [_point(line) for line in contents.of_kind("point")]
-    first = contents.lines[0] if contents.lines else {}
-    burette = first.get("burette")
-    curve = Curve.from_points(points)
-    evaluation = find_equivalence_points(curve, expectation_of(method, burette))
+    record = _read(folder, contents)
+    _refuse_a_changed_method(folder, contents.lines[0])
+    evaluation = find_equivalence_points(record.curve, expectation_of(method, record.burette))
     found = evaluation.equivalence_points[: method.find.equivalence_points]
-    state, why = _ending(contents)
+    kept = _keep_torn(folder, contents.torn_tail)
     return EvaluatedRun(
         method=method,
-        state=state,
-        why=why,
-        curve=curve,
+        state=record.state,
+        why=record.why,
+        curve=record.curve,
         evaluation=evaluation,
-        results=results(evaluation, result_inputs(method, burette)) if found else [],
-        additions=sum(not line.get("more") for line in contents.of_kind("intent")),  # a refill may cut one in two
-        duration_s=_duration_s(contents),
-        delivered_mL=_delivered_mL(contents),
-        simulated=first.get("simulated", False),
-        simulated_seed=first.get("seed"),
-        warnings=[*_record_warnings(contents, points), *evaluation.warnings],
+        results=results(evaluation, result_inputs(method, record.burette)) if found else [],
+        additions=record.additions,
+        duration_s=record.duration_s,
+        delivered_mL=record.delivered_mL,
+        delivered_at_most_mL=record.delivered_at_most_mL,
+        record_complete=bool(contents.of_kind("end")),
+        simulated=record.simulated,
+        simulated_seed=record.seed,
+        warnings=[*kept, *record.warnings, *evaluation.warnings],
     )
+
+
+def _read(folder: RunFolder, contents: JournalContents) -> _Record:
+    """Everything that is taken from the journal, in one place: what is not as we write it is damage, not a crash."""
+    try:
+        (first,) = (line for line in contents.lines[:1] if line["kind"] == "run")
+        burette = {name: _number(first["burette"][name]) for name in ("random_error_mL", "calibration_half_width")}
+        points = [_point(line) for line in contents.of_kind("point")]
+        state, why = _ending(contents)
+        delivered_mL, at_most_mL = _delivered_mL(contents)
+        return _Record(
+            points=points,
+            curve=Curve.from_points(points),
+            burette=burette,
+            state=State(state).value,
+            why=why,
+            additions=sum(not line.get("more") for line in contents.of_kind("intent")),  # a refill may cut one in two
+            duration_s=_duration_s(contents),
+            delivered_mL=delivered_mL,
+            delivered_at_most_mL=at_most_mL,
+            simulated=bool(first.get("simulated", False)),
+            seed=first.get("seed"),
+            warnings=_record_warnings(contents, points, at_most_mL),
+        )
+    except (LookupError, TypeError, ValueError, ArithmeticError) as error:
+        raise JournalDamagedError(
+            f"{folder.journal}: expected the lines of a run as this program writes them, got {type(error).__name__}: "
+            f"{str(error)[:200]}. Use the journal as it was written"
+        ) from error
+
+
+def _refuse_a_changed_method(folder: RunFolder, first: dict[str, Any]) -> None:
+    now = hashlib.sha256(folder.method.read_bytes()).hexdigest()
+    then = first.get("method_sha256")
+    if now != then:
+        raise MethodChangedError(
+            f"{folder.method}: expected the method that the run was made with (SHA-256 {then}), got another (SHA-256 "
+            f"{now}). Put the copy back as it was"
+        )
+
+
+def _keep_torn(folder: RunFolder, tail: bytes) -> list[str]:
+    """Keep a torn last line beside the journal, which itself is never changed; returns the warning for the reader."""
+    if not tail:
+        return []
+    told = f"the last line of the journal is torn ({len(tail)} bytes)"
+    try:
+        return [f"{told}; it is kept in {folder.keep_torn(tail).name}"]
+    except OSError as error:
+        return [f"{told}; it could not be kept in a file beside it: {error}"]
 
 
 def result_inputs(method: Method, burette: dict[str, float] | None) -> ResultInputs:
@@ -103,7 +186,18 @@ def result_inputs(method: Method, burette: dict[str, float] | None) -> ResultInp
 
 
 def _point(line: dict[str, Any]) -> Point:
-    return Point(*(line[name] for name in Point._fields))
+    """A logged point; raises KeyError, TypeError or ValueError where the line does not hold one."""
+    numbers: dict[str, Any] = {name: _number(line[name]) for name in Point._fields if name != "settled"}
+    whole = {name: int(numbers.pop(name)) for name in ("number", "readings")}
+    if not isinstance(line["settled"], bool):
+        raise TypeError(f"point {whole['number']}: settled is {line['settled']!r}")
+    return Point(**{**numbers, **whole, "settled": line["settled"]})
+
+
+def _number(value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise TypeError(f"a finite number expected, {str(value)[:40]!r} came")
+    return float(value)
 
 
 def _ending(contents: JournalContents) -> tuple[str, str]:
@@ -121,15 +215,27 @@ def _duration_s(contents: JournalContents) -> float:
     return float(contents.lines[-1]["t_ms"] - states[0]["t_ms"]) / 1000.0
 
 
-def _delivered_mL(contents: JournalContents) -> float:
-    volumes = [line["volume_mL"] for line in contents.lines if line["kind"] in ("outcome", "halt", "end")]
-    return float(volumes[-1]) if volumes else 0.0
+def _delivered_mL(contents: JournalContents) -> tuple[float, float | None]:
+    """Volume at the last rest that is on record, and how far a dose may have gone whose end is not; None: it is."""
+    volumes = [_number(line["volume_mL"]) for line in contents.lines if line["kind"] in ("outcome", "halt", "end")]
+    ended = {line["dose"] for line in contents.of_kind("outcome")}
+    last_halt = max((line["n"] for line in contents.of_kind("halt")), default=-1)
+    open_ended = [
+        _number(line["volume_mL"])
+        for line in contents.of_kind("intent")
+        if line["dose"] not in ended and line["n"] > last_halt
+    ]
+    return (volumes[-1] if volumes else 0.0), (max(open_ended) if open_ended else None)
 
 
-def _record_warnings(contents: JournalContents, points: list[Point]) -> list[str]:
+def _record_warnings(contents: JournalContents, points: list[Point], at_most_mL: float | None) -> list[str]:
     warnings = []
-    if contents.torn_tail:
-        warnings.append(f"the last line of the journal is torn ({len(contents.torn_tail)} bytes left aside)")
+    if not contents.of_kind("end"):
+        warnings.append("the record breaks off before the run's end: nobody wrote down how it ended")
+    if at_most_mL is not None:
+        warnings.append(
+            f"the end of the last addition is not on record: up to {at_most_mL:.4f} mL may have been delivered"
+        )
     not_settled = sum(not point.settled for point in points)
     if not_settled:
         warnings.append(f"{not_settled} of {len(points)} points were logged not settled, at the longest wait")
