@@ -71,7 +71,9 @@ def test_another_titrant_than_the_one_remembered_is_refused_before_anything_is_w
     process.communicate(timeout=60)
     stronger = tmp_path / "stronger.yaml"
     text = method.read_text(encoding="utf-8")
-    text = changed(text, ("{value: 0.1000 mol/L, u: 0.0002 mol/L}", "{value: 0.1100 mol/L, u: 0.0002 mol/L}"))
+    stronger_titrant = ("{value: 0.1000 mol/L, u: 0.0002 mol/L}", "{value: 0.1100 mol/L, u: 0.0002 mol/L}")
+    cautioned = ("{name: cerium(IV) sulfate, concentration: 0.1 mol/L}", "{name: cerium(IV) sulfate}")
+    text = changed(text, stronger_titrant, cautioned)
     stronger.write_text(text, encoding="utf-8")
     done = titrator(*words_of(stronger, rig, "--out", "later"), cwd=tmp_path)
     assert done.returncode == 1
