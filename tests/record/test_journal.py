@@ -13,10 +13,12 @@ from titrator.record.journal_reader import JournalDamagedError, read_journal
 
 def write_some(path, *, sync=False):
     journal = Journal(path, sync=sync)
-    journal.write("run", 0.0, {"name": "Größe", "seed": 1}, durable=True)
+    burette = {"random_error_mL": 0.001, "calibration_half_width": 0.002}
+    run = {"name": "Größe", "seed": 1, "simulated": True, "method_sha256": "0" * 64, "burette": burette}
+    journal.write("run", 0.0, run, durable=True)
     journal.write_readings(0, [100, 200, 300], [269_100, 269_000, -5], 0)
     journal.write("state", 0.3, {"state": "initial", "why": "reading"})
-    journal.write("end", 0.4, {"state": "stopped"}, durable=True)
+    journal.write("end", 0.4, {"state": "stopped", "why": "told to", "volume_mL": 0.0}, durable=True)
     journal.close()
 
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
 import click
 
-from titrator.cli.failure import Failure, input_errors
+from titrator.cli.failure import Failure, input_errors, problems_of
 from titrator.cli.kinds import KINDS, Kind, model_of, recognised
 from titrator.files import FileProblem, Problem
 from titrator.method import Method
@@ -89,16 +88,11 @@ def _check_as_json(file: Path, rig: Path | None, kind: Kind | None) -> None:
     try:
         checked = _Checked(file, rig, kind)
     except FileProblem as error:
-        problems = [_as_json(problem) for problem in error.problems]
-        _print_json({**document, "valid": False, "problems": problems, "cautions": []})
-        raise Failure(str(error)) from error
+        document |= {"valid": False, "problems": problems_of(error), "cautions": []}
+        raise Failure(str(error), document=document) from error
     method = checked.name if checked.kind == "method" else None
     document |= {"kind": checked.kind, "name": checked.name, "method": method, "rig": checked.rig_name}
     _print_json({**document, "valid": True, "problems": [], "cautions": checked.cautions()})
-
-
-def _as_json(problem: Problem) -> dict[str, Any]:
-    return {"file": str(problem.path), "line": problem.line, "column": problem.column, "text": problem.text}
 
 
 def _name_of(file: Path, kind: Kind) -> str:
@@ -156,4 +150,6 @@ def _schema(kind: Kind) -> dict[str, Any]:
 
 
 def _print_json(document: dict[str, Any]) -> None:
-    click.echo(json.dumps(document, ensure_ascii=False, indent=2))
+    from titrator.cli.output import print_json
+
+    print_json(document)

@@ -69,10 +69,13 @@ def _evaluate_run(options: dict[str, Any]) -> dict[str, Any]:
 
     try:
         evaluated = evaluate_run(folder)
-        document = run_document(evaluated)
-        folder.add_evaluation(document)
     except OSError as error:
-        raise Failure(f"{folder.path}: expected to read this run and add an evaluation, got: {error}") from error
+        raise Failure(f"{folder.path}: expected a run that can be read, got: {error}") from error
+    document = run_document(evaluated)
+    try:
+        folder.add_evaluation(document)
+    except OSError as error:  # an archive may be read-only; what was found is told all the same
+        document["warnings"].append(f"this evaluation could not be stored in the folder of the run: {error}")
     return {"run": str(folder.path), **document, "sought": evaluated.method.find.equivalence_points}
 
 
@@ -110,7 +113,7 @@ def _store(path: Path, curve: Any, evaluation: Any, document: dict[str, Any], ou
         with (out / f"{path.stem}-evaluation.json").open("x", encoding="utf-8") as file:
             write_json(file, document)
         for ending in ("png", "svg"):
-            draw_curve(curve, evaluation, path.name, out / f"{path.stem}-curve.{ending}")
+            draw_curve(curve, evaluation, document["name"], out / f"{path.stem}-curve.{ending}")
     except OSError as error:
         raise Failure(
             f"{out}: expected to write the evaluation there, got: {error}. Choose a folder of its own with --out"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
@@ -104,6 +103,7 @@ def new(folder: Path, defaults: bool, as_json: bool, **options: Any) -> None:
 
     The numbers that follow from the answers stand in the files with their derivation. Nothing is overwritten.
     """
+    from titrator.cli.output import print_json
     from titrator.run.draft import Answers, draft
     from titrator.run.draft_text import cell_text, method_text, rig_text
 
@@ -133,7 +133,7 @@ def new(folder: Path, defaults: bool, as_json: bool, **options: Any) -> None:
     written = _write(folder, dict(zip(FILES, texts, strict=True)))
     if as_json:
         kinds = dict(zip(("method", "rig", "cell"), map(str, written), strict=True))
-        click.echo(json.dumps({**kinds, "name": given["name"]}, ensure_ascii=False, indent=2))
+        print_json({**kinds, "name": given["name"]})
         return
     for path in written:
         click.echo(f"wrote {path}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
 from typing import Any
 
@@ -41,13 +42,11 @@ def tell(document: dict[str, Any], sought: int, *, as_json: bool) -> int:
     from titrator.cli.output import console, print_json
     from titrator.report.closing import show_closing
 
-    try:
-        if as_json:
-            print_json(document)
-        else:
+    if as_json:
+        print_json(document)
+    else:
+        with contextlib.suppress(OSError):  # the terminal is gone; the record and the evaluation are in the folder
             show_closing(console(), document)
             click.echo(f"Everything is in {document['run']}")
-    except OSError:  # the terminal is gone; the record and the evaluation are in the folder
-        pass
     enough = len(document["equivalence_points"]) >= sought
     return DONE if document["state"] == "finished" and document["record_complete"] and enough else NOT_DONE

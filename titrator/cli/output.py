@@ -2,29 +2,36 @@
 
 from __future__ import annotations
 
+import codecs
 import io
-import json
 import shutil
 import sys
 import textwrap
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
-from rich.console import Console
+
+from titrator.record.json_text import json_text
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 _LEAST_TEXT = 10
 
 
 def console(*, to_stderr: bool = False) -> Console:
     """A console that writes plain lines, and never cuts them, when it is not a terminal. Honours NO_COLOR."""
+    from rich.console import Console
+
     stream = (sys.stderr if to_stderr else sys.stdout) or io.StringIO()  # closed by whoever started us
     width = None if stream.isatty() else 400
     return Console(file=stream, highlight=False, width=width, soft_wrap=not stream.isatty())
 
 
 def print_json(document: dict[str, Any]) -> None:
-    """One JSON document on standard output."""
-    click.echo(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
+    """One JSON document on standard output: in UTF-8, or with escapes where that is not its encoding."""
+    encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
+    click.echo(json_text(document, ascii_only=codecs.lookup(encoding).name != "utf-8"))
 
 
 def show_cautions(lines: list[str], *, to_stderr: bool) -> None:

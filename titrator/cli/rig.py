@@ -79,13 +79,13 @@ def show(port_or_rig: str, baud: int, as_json: bool) -> None:
         "rig": file.name if file else None,
         "misfit": misfit,
     }
-    if as_json:
-        _print_json(document)
-    else:
+    if not as_json:
         for line in board_lines(document):
             click.echo(line)
     if misfit is not None:
-        raise Failure(misfit, NOT_DONE)
+        raise Failure(misfit, NOT_DONE, document)
+    if as_json:
+        _print_json(document)
 
 
 @rig.command()

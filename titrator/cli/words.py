@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -55,6 +54,7 @@ def answer(run: str, yes_or_no: str, out: Path, as_json: bool) -> None:
 
 def _say(run: str, runs: Path, request: dict[str, Any], *, as_json: bool) -> None:
     """Say `request` to the process of `run` and print its answer; exit status 1 when that was not done."""
+    from titrator.cli.output import print_json
     from titrator.record.run_folder import find_run
     from titrator.run.caller import CallError, call
 
@@ -63,16 +63,11 @@ def _say(run: str, runs: Path, request: dict[str, Any], *, as_json: bool) -> Non
         try:
             told = call(folder, request)
         except (CallError, OSError) as error:
-            if as_json:
-                _print({"run": str(folder.path), "done": False, "state": None, "text": str(error)})
-            raise Failure(str(error), NOT_DONE) from error
+            document = {"run": str(folder.path), "done": False, "state": None, "text": str(error)}
+            raise Failure(str(error), NOT_DONE, document) from error
     if as_json:
-        _print({"run": str(folder.path), **told})
+        print_json({"run": str(folder.path), **told})
     else:
         click.echo(f"{folder.path.name}: {told['text']}")
     if not told["done"]:
         raise click.exceptions.Exit(NOT_DONE)
-
-
-def _print(document: dict[str, Any]) -> None:
-    click.echo(json.dumps(document, ensure_ascii=False, indent=2))

@@ -10,10 +10,11 @@ from typing import Any
 
 from titrator.files import InputProblem
 from titrator.record.journal import FIRST_PREV
+from titrator.record.lines import misfits
 
 
 class JournalDamagedError(InputProblem):
-    """A line before the last is not what was written: the record cannot be trusted from there on."""
+    """A line is not what this program writes: the record cannot be trusted from there on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,9 +30,10 @@ class JournalContents:
 
 
 def read_journal(path: Path) -> JournalContents:
-    """Read and check `path`. Raises `OSError` when it cannot be read, `JournalDamagedError` for a broken chain.
+    """Read and check `path`: chain and fields. Raises `OSError` when it cannot be read, else `JournalDamagedError`.
 
-    Only the last line may be torn (a power cut in the middle of a write); it is handed back, not believed.
+    Only the last line may be torn (a power cut in the middle of a write); it is handed back, not believed. A journal
+    without any whole line is no damage: a run may have been cut off there.
     """
     raw_lines = path.read_bytes().split(b"\n")
     torn = raw_lines.pop()  # what stands behind the last newline: nothing, or a torn line
@@ -50,7 +52,20 @@ def read_journal(path: Path) -> JournalContents:
             )
         lines.append(line)
         prev = hashlib.sha256(raw).hexdigest()
+    for line in lines:  # behind the chain: a changed byte is told as what it is
+        _check_fields(path, line)
     return JournalContents(tuple(lines), torn)
+
+
+def _check_fields(path: Path, line: dict[str, Any]) -> None:
+    position = line["n"]
+    wrong = next(misfits(line), None)
+    if (line["kind"] == "run") != (position == 0):
+        wrong = f"kind: expected `run` in the first line and nowhere else, got {line['kind']!r}"
+    if wrong is not None:
+        raise JournalDamagedError(
+            f"{path}:{position + 1}: {wrong} (in a line of kind {line['kind']!r}). Use the journal as it was written"
+        )
 
 
 def _parse(raw: bytes) -> dict[str, Any] | None:

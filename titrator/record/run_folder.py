@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import json
 import re
 import shutil
 import unicodedata
@@ -11,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from titrator.files import InputProblem
+from titrator.record.json_text import json_text
 
 _FOLDER = re.compile(r"(\d{4,})-\d{4}-\d{2}-\d{2}-.+")
 _LONGEST_NAME = 48
@@ -100,8 +100,7 @@ def _claim(runs: Path, rest_of_name: str) -> Path:
 
 def write_json(file: Any, document: dict[str, Any]) -> None:
     """Write `document` for people and programs alike: indented, UTF-8, no NaN."""
-    json.dump(document, file, ensure_ascii=False, indent=2, allow_nan=False)
-    file.write("\n")
+    file.write(json_text(document) + "\n")
 
 
 def run_number(path: Path) -> int | None:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from titrator.chemistry.constants import nernst_slope_mV
 from titrator.chemistry.couples import find_reaction
@@ -21,6 +20,9 @@ from titrator.files import InputProblem
 from titrator.method import Method, load_method
 from titrator.record.journal_reader import JournalContents, JournalDamagedError, read_journal
 from titrator.record.run_folder import RunFolder
+
+BROKEN_OFF: Final = "the record breaks off here"
+"""Why a run ended whose journal has no `end` line, as far as anybody knows."""
 
 
 class MethodChangedError(InputProblem):
@@ -95,6 +97,8 @@ def evaluate_run(folder: RunFolder) -> EvaluatedRun:
     """
     method = load_method(folder.method)
     contents = read_journal(folder.journal)
+    if not contents.lines:
+        raise JournalDamagedError(f"{folder.journal}:1: expected the first line of a run, got an empty journal")
     record = _read(folder, contents)
     _refuse_a_changed_method(folder, contents.lines[0])
     evaluation = find_equivalence_points(record.curve, expectation_of(method, record.burette))
@@ -119,37 +123,30 @@ def evaluate_run(folder: RunFolder) -> EvaluatedRun:
 
 
 def _read(folder: RunFolder, contents: JournalContents) -> _Record:
-    """Everything that is taken from the journal, in one place: what is not as we write it is damage, not a crash."""
-    try:
-        (first,) = (line for line in contents.lines[:1] if line["kind"] == "run")
-        burette = {name: _number(first["burette"][name]) for name in ("random_error_mL", "calibration_half_width")}
-        points = [_point(line) for line in contents.of_kind("point")]
-        state, why = _ending(contents)
-        delivered_mL, at_most_mL = _delivered_mL(contents)
-        return _Record(
-            points=points,
-            curve=Curve.from_points(points),
-            burette=burette,
-            state=State(state).value,
-            why=why,
-            additions=sum(not line.get("more") for line in contents.of_kind("intent")),  # a refill may cut one in two
-            duration_s=_duration_s(contents),
-            delivered_mL=delivered_mL,
-            delivered_at_most_mL=at_most_mL,
-            simulated=bool(first.get("simulated", False)),
-            seed=first.get("seed"),
-            warnings=_record_warnings(contents, points, at_most_mL),
-        )
-    except (LookupError, TypeError, ValueError, ArithmeticError) as error:
-        raise JournalDamagedError(
-            f"{folder.journal}: expected the lines of a run as this program writes them, got {type(error).__name__}: "
-            f"{str(error)[:200]}. Use the journal as it was written"
-        ) from error
+    """Everything that is taken from the journal; its fields were checked when it was read."""
+    first = contents.lines[0]
+    points = [Point(**{name: line[name] for name in Point._fields}) for line in contents.of_kind("point")]
+    state, why = _ending(folder, contents)
+    delivered_mL, at_most_mL = _delivered_mL(contents)
+    return _Record(
+        points=points,
+        curve=Curve.from_points(points),
+        burette=first["burette"],
+        state=state,
+        why=why,
+        additions=sum(not line.get("more") for line in contents.of_kind("intent")),  # a refill may cut one in two
+        duration_s=_duration_s(contents),
+        delivered_mL=delivered_mL,
+        delivered_at_most_mL=at_most_mL,
+        simulated=first["simulated"],
+        seed=first.get("seed"),
+        warnings=_record_warnings(contents, points, at_most_mL),
+    )
 
 
 def _refuse_a_changed_method(folder: RunFolder, first: dict[str, Any]) -> None:
     now = hashlib.sha256(folder.method.read_bytes()).hexdigest()
-    then = first.get("method_sha256")
+    then = first["method_sha256"]
     if now != then:
         raise MethodChangedError(
             f"{folder.method}: expected the method that the run was made with (SHA-256 {then}), got another (SHA-256 "
@@ -185,27 +182,18 @@ def result_inputs(method: Method, burette: dict[str, float] | None) -> ResultInp
     )
 
 
-def _point(line: dict[str, Any]) -> Point:
-    """A logged point; raises KeyError, TypeError or ValueError where the line does not hold one."""
-    numbers: dict[str, Any] = {name: _number(line[name]) for name in Point._fields if name != "settled"}
-    whole = {name: int(numbers.pop(name)) for name in ("number", "readings")}
-    if not isinstance(line["settled"], bool):
-        raise TypeError(f"point {whole['number']}: settled is {line['settled']!r}")
-    return Point(**{**numbers, **whole, "settled": line["settled"]})
-
-
-def _number(value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise TypeError(f"a finite number expected, {str(value)[:40]!r} came")
-    return float(value)
-
-
-def _ending(contents: JournalContents) -> tuple[str, str]:
+def _ending(folder: RunFolder, contents: JournalContents) -> tuple[str, str]:
     ends = contents.of_kind("end")
-    if ends:
-        return ends[-1]["state"], ends[-1]["why"]
-    states = contents.of_kind("state")
-    return (states[-1]["state"] if states else "ready"), "the record breaks off here"
+    states = ends or contents.of_kind("state")
+    if not states:
+        return State.READY.value, BROKEN_OFF
+    last = states[-1]
+    if last["state"] not in {state.value for state in State}:
+        raise JournalDamagedError(
+            f"{folder.journal}:{last['n'] + 1}: state: expected a state of a run, got {last['state'][:60]!r}. Use the "
+            "journal as it was written"
+        )
+    return last["state"], last["why"] if ends else BROKEN_OFF
 
 
 def _duration_s(contents: JournalContents) -> float:
@@ -217,11 +205,11 @@ def _duration_s(contents: JournalContents) -> float:
 
 def _delivered_mL(contents: JournalContents) -> tuple[float, float | None]:
     """Volume at the last rest that is on record, and how far a dose may have gone whose end is not; None: it is."""
-    volumes = [_number(line["volume_mL"]) for line in contents.lines if line["kind"] in ("outcome", "halt", "end")]
+    volumes = [float(line["volume_mL"]) for line in contents.lines if line["kind"] in ("outcome", "halt", "end")]
     ended = {line["dose"] for line in contents.of_kind("outcome")}
     last_halt = max((line["n"] for line in contents.of_kind("halt")), default=-1)
     open_ended = [
-        _number(line["volume_mL"])
+        float(line["volume_mL"])
         for line in contents.of_kind("intent")
         if line["dose"] not in ended and line["n"] > last_halt
     ]
