@@ -111,6 +111,11 @@ class Reaction:
         medium = f"1 mol/L {acid}"
         return self.analyte.in_medium(medium), self.titrant.in_medium(medium)
 
+    def potentials_against_mV(self, acid: str, reference_V: float) -> tuple[float, float]:
+        """The same in mV against a reference electrode that stands at `reference_V` against SHE."""
+        analyte, titrant = self.potentials(acid)
+        return 1000.0 * (analyte.value_V - reference_V), 1000.0 * (titrant.value_V - reference_V)
+
 
 # Hydrochloric acid is left out although both potentials are tabulated: cerium(IV) oxidises chloride slowly, and at
 # 1.28 V the simple balance of two couples no longer describes the solution behind the jump. Nitric acid: see IRON.

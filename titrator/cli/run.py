@@ -81,8 +81,8 @@ def _acknowledged(setup: LiveSetup, options: dict[str, Any]) -> Acknowledged | N
     from titrator.cli.keyboard import Keyboard
     from titrator.cli.output import show_cautions
     from titrator.method import cautions_text
+    from titrator.record.run_folder import sha256
     from titrator.run.acknowledgement import Acknowledgements
-    from titrator.run.course import sha256
     from titrator.run.live import CAUTIONS, Acknowledged
     from titrator.run.person import login_name
 

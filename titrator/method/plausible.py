@@ -119,10 +119,10 @@ def _balance(reaction: Reaction, medium: Medium, electrode: Electrode) -> RedoxB
         reference_V = reference_potential_V(electrode.reference, electrode.filling, medium.temperature_C)
     except (KeyError, ValueError):
         return None
-    analyte, titrant = known.potentials(medium.acid)
+    analyte_mV, titrant_mV = known.potentials_against_mV(medium.acid, reference_V)
     return RedoxBalance(
-        analyte_mV=1000 * (analyte.value_V - reference_V),
-        titrant_mV=1000 * (titrant.value_V - reference_V),
+        analyte_mV=analyte_mV,
+        titrant_mV=titrant_mV,
         slope_mV=nernst_slope_mV(medium.temperature_C),
         analyte_electrons=known.analyte.electrons,
         titrant_electrons=known.titrant.electrons,

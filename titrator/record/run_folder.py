@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import hashlib
 import re
 import shutil
 import unicodedata
@@ -96,6 +97,11 @@ def _claim(runs: Path, rest_of_name: str) -> Path:
         if sum(run_number(other) == number for other in runs.iterdir()) == 1:
             return path
         path.rmdir()
+
+
+def sha256(path: Path) -> str:
+    """The SHA-256 of a file's content, as the journal names the files that a run was made from."""
+    return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
 def write_json(file: Any, document: dict[str, Any]) -> None:

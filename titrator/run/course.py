@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from titrator.bench.bench import Bench
@@ -111,8 +109,3 @@ def rig_fields(rig: Rig) -> dict[str, Any]:
         },
         "amplifier": {"step_mV": amplifier.step_mV, "readings_per_second": amplifier.readings_per_second},
     }
-
-
-def sha256(path: Path) -> str:
-    """The SHA-256 of a file's content."""
-    return hashlib.sha256(path.read_bytes()).hexdigest()

@@ -104,7 +104,7 @@ def draft(answers: Answers) -> Draft:
     top_speed_mL_per_min = 0.4 * answers.stroke_mL
     wait_min = 50 * 20 / 60
     reference_mV = _reference_mV(answers)
-    analyte, titrant = (1000 * potential.value_V - reference_mV for potential in REACTION.potentials(answers.acid))
+    analyte, titrant = REACTION.potentials_against_mV(answers.acid, reference_mV / 1000.0)
     return Draft(
         answers=answers,
         volume_low_mL=low_mL,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -19,7 +18,7 @@ from titrator.evaluate.results import Result, ResultInputs, results
 from titrator.files import InputProblem
 from titrator.method import Method, load_method
 from titrator.record.journal_reader import JournalContents, JournalDamagedError, read_journal
-from titrator.record.run_folder import RunFolder
+from titrator.record.run_folder import RunFolder, sha256
 
 BROKEN_OFF: Final = "the record breaks off here"
 """Why a run ended whose journal has no `end` line, as far as anybody knows."""
@@ -75,11 +74,11 @@ def expectation_of(method: Method, burette: dict[str, float] | None) -> Expectat
     """What `method` (and the burette of the journal's first line, where there is one) lets the evaluation expect."""
     temperature_C = method.medium.temperature_C
     reaction = find_reaction(method.reaction.analyte, method.reaction.titrant)
-    analyte, titrant = reaction.potentials(method.medium.acid)
     reference_V = reference_potential_V(method.electrode.reference, method.electrode.filling, temperature_C)
+    analyte_mV, titrant_mV = reaction.potentials_against_mV(method.medium.acid, reference_V)
     return Expectation.of_redox(
-        analyte_potential_mV=1000.0 * (analyte.value_V - reference_V),
-        titrant_potential_mV=1000.0 * (titrant.value_V - reference_V),
+        analyte_potential_mV=analyte_mV,
+        titrant_potential_mV=titrant_mV,
         nernst_slope_mV=nernst_slope_mV(temperature_C),
         analyte_electrons=reaction.analyte.electrons,
         titrant_electrons=reaction.titrant.electrons,
@@ -145,7 +144,7 @@ def _read(folder: RunFolder, contents: JournalContents) -> _Record:
 
 
 def _refuse_a_changed_method(folder: RunFolder, first: dict[str, Any]) -> None:
-    now = hashlib.sha256(folder.method.read_bytes()).hexdigest()
+    now = sha256(folder.method)
     then = first["method_sha256"]
     if now != then:
         raise MethodChangedError(

@@ -22,10 +22,10 @@ from titrator.control.point import Point
 from titrator.control.states import State
 from titrator.method import Method
 from titrator.record.journal import Journal
-from titrator.record.run_folder import RunFolder, write_json
+from titrator.record.run_folder import RunFolder, sha256, write_json
 from titrator.run.acknowledgement import Acknowledgements
 from titrator.run.attendance import Attendance
-from titrator.run.course import Course, conduct, rig_fields, sha256
+from titrator.run.course import Course, conduct, rig_fields
 from titrator.run.filling import Filling, filling_of
 from titrator.run.fits import fits
 from titrator.run.host import describe_host

@@ -81,10 +81,9 @@ def plan_for(
 def _jump_between_mV(method: Method) -> tuple[float, float]:
     """Formal potentials of analyte and titrant against the method's reference electrode, in mV."""
     electrode = method.electrode
-    couples = find_reaction(method.reaction.analyte, method.reaction.titrant).potentials(method.medium.acid)
     reference_V = reference_potential_V(electrode.reference, electrode.filling, method.medium.temperature_C)
-    analyte_mV, titrant_mV = (1000.0 * (couple.value_V - reference_V) for couple in couples)
-    return analyte_mV, titrant_mV
+    reaction = find_reaction(method.reaction.analyte, method.reaction.titrant)
+    return reaction.potentials_against_mV(method.medium.acid, reference_V)
 
 
 def _settling(method: Method, rig: Rig) -> SettlingSettings:

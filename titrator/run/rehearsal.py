@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -12,9 +12,9 @@ from titrator.bench.rig import Rig
 from titrator.bench.simulated import open_simulated
 from titrator.chemistry.references import reference_potential_V
 from titrator.method import Method
-from titrator.record.run_folder import RunFolder, write_json
+from titrator.record.run_folder import RunFolder, sha256, write_json
 from titrator.run.attendance import NOBODY, Attendance
-from titrator.run.course import Course, conduct, rig_fields, sha256
+from titrator.run.course import Course, conduct, rig_fields
 from titrator.run.fits import fits
 from titrator.run.host import describe_host
 
@@ -37,7 +37,6 @@ class Rehearsal:
 
     folder: RunFolder
     truth: dict[str, Any]
-    counters: dict[str, int] = field(default_factory=dict)
 
 
 def stated_values(method: Method) -> dict[str, float | bool]:
