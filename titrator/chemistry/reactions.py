@@ -281,5 +281,5 @@ def find_reaction(analytes: Sequence[str] | str, titrant: str) -> Reaction:
             return reaction
     known = "; ".join(f"{' and '.join(r.analytes)} with {r.titrant}" for r in REACTIONS)
 
-
-XX
+    came = " and ".join(wanted)
+    raise KeyError(f"a reaction known in this version was expected ({known}), {came} with {titrant} came")
