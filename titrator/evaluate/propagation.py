@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 from scipy.stats import t as student_t
 
-Distribution = Literal["normal", "rectangular", "triangular", "t"]
+Distribution = Literal["normal", "rectangular", "triangular", "arcsine", "t"]
 COVERAGE = 0.95
 
 
@@ -70,14 +70,32 @@ class BudgetLine:
 
 
 @dataclass(frozen=True, slots=True)
+class CorrelationLine:
+    """What the correlation r of two inputs adds to u²: `share` of it, negative where it makes u smaller."""
+
+    first: str
+    second: str
+    r: float
+    share: float
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the line as JSON."""
+        return {"first": self.first, "second": self.second, "r": self.r, "share": self.share}
+
+
+@dataclass(frozen=True, slots=True)
 class Propagated:
-    """A value with its standard uncertainty u, effective degrees of freedom, coverage factor and U = k u (95 %)."""
+    """A value with its standard uncertainty u, effective degrees of freedom, coverage factor and U = k u (95 %).
+
+    Shares of `budget` and of `correlations` add to 1 where u is above 0.
+    """
 
     value: float
     u: float
     dof: float
     k: float
     budget: tuple[BudgetLine, ...]
+    correlations: tuple[CorrelationLine, ...] = ()
 
     @property
     def U(self) -> float:
