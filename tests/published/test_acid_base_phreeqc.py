@@ -74,6 +74,20 @@ def test_carbonate_in_the_base(phreeqc):
     agree(titration, volumes_mL, oracle.mixtures(volumes_mL), [50.0, 51.0])
 
 
+def test_carbonate_with_acid(phreeqc):
+    """Sodium carbonate with hydrochloric acid, both points; the vessel is closed, so no CO2 leaves."""
+    oracle = phreeqc()
+    oracle.solutions("pH 11 charge\nNa 0.1\nC(4) 0.05", "pH 1 charge\nCl 0.1", '-LA("H+")', 50.0)
+    titration = Titration(
+        acid_base_system([CARBONIC], activity=davies_molal()),
+        {"Na+": 0.005, "CO3-2": 0.0025},
+        50.0,
+        {"H+": 0.1, "Cl-": 0.1},
+    )
+    volumes_mL = volumes([25.0, 50.0])
+    agree(titration, volumes_mL, oracle.mixtures(volumes_mL), [25.0, 50.0])
+
+
 def test_free_acid_beside_hydrolysing_iron(phreeqc):
     """A pickling bath, diluted: free acid, then iron(III) and iron(II) come down as hydroxides; solids included."""
     oracle = phreeqc()

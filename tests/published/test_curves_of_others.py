@@ -1,9 +1,11 @@
 """Curves that our engine did not make. Their sources stand in data/README.md, or beside the check."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from family_curves import FAMILIES, REFERENCE_mV, method_like
 
 from titrator.evaluate.csv_file import read_csv
 from titrator.evaluate.curve import Curve
@@ -12,6 +14,7 @@ from titrator.evaluate.equivalence import find_equivalence_points
 from titrator.evaluate.evaluation import Evaluation
 from titrator.evaluate.expectation import Expectation
 from titrator.evaluate.second_derivative import second_differences, zero_beside
+from titrator.run.expectations import expectation_of
 
 DATA = Path(__file__).parent / "data"
 
@@ -184,3 +187,46 @@ def test_unequal_electrons_tin_with_cerium():
     assert point.volume_mL == pytest.approx(50.0, abs=0.02)
     assert point.interval_95_mL[0] < 50.0 < point.interval_95_mL[1]
     assert point.potential_mV == pytest.approx(519.3, abs=2.0)
+
+
+def expected_of(name: str, points: int | None = None) -> Expectation:
+    """What a method of this reaction lets the evaluation expect (titrant 0.1 mol/L, 50 mL in the vessel)."""
+    (curve,) = (each for each in FAMILIES if each.name == name)
+    return replace(expectation_of(method_like(curve.reaction, points), None), vessel_mL=None, titrant_mol_per_L=None)
+
+
+@pytest.mark.parametrize(
+    ("name", "reaction", "truth_mL", "within_mL"),
+    [
+        ("chloride_with_silver", "chloride with silver", 24.33, 0.03),
+        ("weak_acid", "acetic acid with hydroxide", 15.68, 0.06),
+        ("strong_acid_noisy_class", "hydrochloric acid with hydroxide", 25.1, 0.3),
+        ("iron_with_dichromate_class", "iron(II) with dichromate", 3.7, 0.1),
+    ],
+)
+def test_with_the_method_that_belongs_to_it(name, reaction, truth_mL, within_mL):
+    """The answers are those of the tests above; a stated model must not lead away from them."""
+    point = only_point(find_equivalence_points(curve_of(name), expected_of(reaction)))
+    assert point.volume_mL == pytest.approx(truth_mL, abs=within_mL)
+    assert point.interval_95_mL[0] < truth_mL < point.interval_95_mL[1]
+
+
+def test_seawater_with_a_method_of_two_points():
+    """0.167 and 1.633 by the amounts; borate, sulfate and fluoride beside carbonate are no part of the model."""
+    expectation = expected_of("carbonate and hydrogen carbonate with hydrochloric acid")
+    evaluation = find_equivalence_points(curve_of("seawater_alkalinity_computed"), expectation)
+    first, second = evaluation.equivalence_points
+    assert first.volume_mL == pytest.approx(0.167, abs=0.02)
+    assert second.volume_mL == pytest.approx(1.633, abs=0.01)
+    assert second.interval_95_mL[0] < 1.633 < second.interval_95_mL[1]
+
+
+def test_unequal_electrons_tin_with_cerium_as_a_slow_couple():
+    """The table of tin(II) with cerium(IV) above (computed by us), now with tin's potential and slope left open."""
+    volume = np.array([10, 25, 40, 49, 49.9, 50, 50.1, 51, 60, 75], dtype=float)
+    volts = np.array([0.1212, 0.1390, 0.1568, 0.1890, 0.2188, 0.5193, 1.1203, 1.1795, 1.2386, 1.2622])
+    expectation = expected_of("tin(II) with cerium(IV)")
+    assert expectation.own_slopes
+    point = only_point(find_equivalence_points(Curve(volume, 1000.0 * volts - REFERENCE_mV, "mV"), expectation))
+    assert point.volume_mL == pytest.approx(50.0, abs=0.05)
+    assert point.interval_95_mL[0] < 50.0 < point.interval_95_mL[1]

@@ -217,6 +217,8 @@ class Balance:
     ) -> tuple[float, list[tuple[float, int, float, float]]]:
         """(reference level of a unit, [(level, units, mol, slope in y) of each species]) of a pool, solid included."""
         forms, solid = self.forms[index], self.solids[index]
+        if solid is None and len(forms) == 2:
+            return _two_forms(forms, n, volume_L, y, g)
         exponents = [f.ln_beta - f.shift * g + f.level * y for f in forms]
         if solid is not None:
             ln_free = -(solid.ln_beta - solid.shift * g + solid.level * y)
@@ -229,6 +231,8 @@ class Balance:
                 reference = solid.level if left > 0.5 * n else forms[exponents.index(top)].level
                 rows = [(f.level, 1, h, c) for f, h, c in zip(forms, held, changes, strict=True)]
                 return reference, [*rows, (solid.level, 1, left, -sum(changes))]
+        if not self.polynuclear[index]:
+            return _one_unit(forms, exponents, n)
         ln_free = self._ln_free(forms, exponents, n / volume_L)
         held = [volume_L * _exp(e + f.units * ln_free) for e, f in zip(exponents, forms, strict=True)]
         free_slope = -sum(f.units * f.level * h for f, h in zip(forms, held, strict=True))
@@ -323,6 +327,46 @@ def _ladder(forms: Sequence[tuple[float, float, float]], n: float, y: float, g: 
             low_2 -= above * part
     share, mean = n / whole, mean / whole
     return reference, (share * high, share * low, share * (high_2 - mean * high), share * (low_2 - mean * low))
+
+
+def _one_unit(
+    forms: Sequence[Form], exponents: Sequence[float], n: float
+) -> tuple[float, list[tuple[float, int, float, float]]]:
+    """What `populations` tells of a pool without solid whose species hold one base unit each: shares, no root."""
+    top = max(exponents)
+    weights = [math.exp(e - top) for e in exponents]
+    share = n / sum(weights)
+    held = [share * weight for weight in weights]
+    mean = sum(f.level * h for f, h in zip(forms, held, strict=False)) / n
+    rows = [(f.level, 1, h, h * (f.level - mean)) for f, h in zip(forms, held, strict=False)]
+    return forms[exponents.index(top)].level, rows
+
+
+def _two_forms(
+    forms: Sequence[Form], n: float, volume_L: float, y: float, g: float
+) -> tuple[float, list[tuple[float, int, float, float]]]:
+    """What `populations` tells of a pool of two forms (a couple), with the loops laid out: it is asked most often."""
+    exp = math.exp
+    one, two = forms
+    u, w = one.units, two.units
+    e = one.ln_beta - one.shift * g + one.level * y
+    f = two.ln_beta - two.shift * g + two.level * y
+    ln_c = math.log(n / volume_L)
+    # ln of the free base form: root of u·exp(e + u·ρ) + w·exp(f + w·ρ) = c, convex in ρ, by Newton from above.
+    free = min((ln_c - math.log(u) - e) / u, (ln_c - math.log(w) - f) / w)
+    for _ in range(MOST_STEPS):
+        part, other = u * exp(e + u * free - ln_c), w * exp(f + w * free - ln_c)
+        step = math.log(part + other) * (part + other) / (u * part + w * other)
+        free -= step
+        if abs(step) <= STEP_TOLERANCE:
+            break
+    first, second = volume_L * _exp(e + u * free), volume_L * _exp(f + w * free)
+    slope = -(u * one.level * first + w * two.level * second) / (u * u * first + w * w * second)
+    rows = [
+        (one.level, u, first, first * (one.level + u * slope)),
+        (two.level, w, second, second * (two.level + w * slope)),
+    ]
+    return (one.level / u if u * first >= w * second else two.level / w), rows
 
 
 def _fenced(y: float, low: float, high: float, reach: float) -> float:

@@ -1,4 +1,4 @@
-"""Redox couples, their potentials by medium with the source of each, and the reactions known in this version.
+"""Redox couples, and their potentials by medium with the source of each.
 
 A *formal* potential is measured in a stated medium and already holds activity coefficients and complexation by that
 medium; a *thermodynamic* (standard) potential is for unit activities. The two must not be mixed, and no activity
@@ -88,48 +88,3 @@ CERIUM = Couple(
 
 COUPLES: dict[str, Couple] = {couple.name: couple for couple in (IRON, CERIUM)}
 """Every couple of this version by its name, "iron(III)/iron(II)"."""
-
-
-@dataclass(frozen=True, slots=True)
-class Reaction:
-    """An analyte couple titrated with an oxidant couple, and the acids in which this version knows the reaction."""
-
-    analyte: Couple
-    titrant: Couple
-    acids: tuple[str, ...]
-
-    @property
-    def analyte_per_titrant(self) -> float:
-        """Mol of analyte consumed by one mol of titrant: the titrant's electrons over the analyte's."""
-        return self.titrant.electrons / self.analyte.electrons
-
-    def potentials(self, acid: str) -> tuple[Potential, Potential]:
-        """Potentials of analyte and titrant in 1 mol/L of `acid`; KeyError names the acids that are known."""
-        if acid not in self.acids:
-            known = " or ".join(repr(known) for known in self.acids)
-            raise KeyError(f"{self.analyte.reduced} with {self.titrant.oxidised}: expected {known}, {acid!r} came")
-        medium = f"1 mol/L {acid}"
-        return self.analyte.in_medium(medium), self.titrant.in_medium(medium)
-
-    def potentials_against_mV(self, acid: str, reference_V: float) -> tuple[float, float]:
-        """The same in mV against a reference electrode that stands at `reference_V` against SHE."""
-        analyte, titrant = self.potentials(acid)
-        return 1000.0 * (analyte.value_V - reference_V), 1000.0 * (titrant.value_V - reference_V)
-
-
-# Hydrochloric acid is left out although both potentials are tabulated: cerium(IV) oxidises chloride slowly, and at
-# 1.28 V the simple balance of two couples no longer describes the solution behind the jump. Nitric acid: see IRON.
-REACTIONS: tuple[Reaction, ...] = (Reaction(IRON, CERIUM, ("sulfuric acid", "perchloric acid")),)
-"""The reactions known in this version."""
-
-
-def find_reaction(analyte: str, titrant: str) -> Reaction:
-    """The known reaction of `analyte` ("iron(II)") with `titrant` ("cerium(IV)").
-
-    Raises KeyError that lists the reactions of this version.
-    """
-    for reaction in REACTIONS:
-        if (reaction.analyte.reduced, reaction.titrant.oxidised) == (analyte, titrant):
-            return reaction
-    known = "; ".join(f"{r.analyte.reduced} with {r.titrant.oxidised} in {' or '.join(r.acids)}" for r in REACTIONS)
-    raise KeyError(f"a reaction known in this version was expected ({known}), {analyte} with {titrant} came")
