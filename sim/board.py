@@ -92,9 +92,9 @@ class SimulatedBoard:
         self.now_us = 0
         self.burette = burette
         self._valve = None if valve is None else ValveWatch(valve, settings.valve_within_us)
-        self._cell = cell
+        self.cell = cell
         self._settings = settings
-        self._adc = Adc(settings.range_low_uV, settings.range_high_uV, settings.adc_step_uV)
+        self.adc = Adc(settings.range_low_uV, settings.range_high_uV, settings.adc_step_uV)
         self.restart(boot)
 
     def restart(self, boot: int) -> None:
@@ -142,6 +142,11 @@ class SimulatedBoard:
                 self._look_at_valve()
 
     @property
+    def latency_us(self) -> int:
+        """From what is asked, or happens, to its being told."""
+        return self._settings.latency_us
+
+    @property
     def session(self) -> int:
         """The session in force, 0 for none."""
         return self._session
@@ -161,9 +166,9 @@ class SimulatedBoard:
 
     def _sample(self, now_us: int) -> None:
         stream = self._stream
-        potential_mV = self._cell.sample(now_us * 1e-6, self.burette.delivered_mL(now_us))
+        potential_mV = self.cell.sample(now_us * 1e-6, self.burette.delivered_mL(now_us))
         stream.stamps_ms.append((now_us - self._booted_us) // 1000)
-        stream.potentials_uV.append(self._adc.convert(potential_mV))
+        stream.potentials_uV.append(self.adc.convert(potential_mV))
         stream.next_us = now_us + stream.period_us
         if len(stream.stamps_ms) >= stream.per_block:
             self._send_block()
@@ -399,7 +404,7 @@ class SimulatedBoard:
             return refused
         back = position - refill.target
         to_home = max(0, self.burette.carriage_steps)
-        home = fixed.home_switch and to_home <= back
+        home = fixed.home_switch and to_home <= back and not self.burette.stalled
         ends = DoseState.HOME if home else DoseState.ARRIVED
         return self._set_off(refill, -(to_home if home else back), ValvePosition.RESERVOIR, ends)
 

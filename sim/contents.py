@@ -27,9 +27,16 @@ class Chemistry(Protocol):
         """Mol of titrant that the last equivalence point takes: what additions are measured by."""
         ...
 
-    def rest(self, contents: Contents) -> tuple[float, float]:
-        """(potential of an ideal indicator after a long wait in mV against the reference, poise 1/G).
+    @property
+    def scale_mL(self) -> float:
+        """The same as a volume of titrant as delivered, in mL."""
+        ...
 
+    def rest(self, contents: Contents) -> tuple[float, float]:
+        """(potential of a sound indicator after a long wait in mV against the reference, poise 1/G).
+
+        The drawn share of Nernst's slope and the zero point are in it, for metal, glass and ion electrodes alike; what
+        is wrong with the electrode comes on top (`sim.electrode`).
         G = Ve·|dE/dV|/s is the steepness of the curve in slopes per equivalence volume; its inverse is 0 where the
         curve is vertical, large where the solution is well poised or buffered.
         """

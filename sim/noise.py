@@ -4,7 +4,7 @@ import math
 from collections.abc import Callable
 from random import Random
 
-from sim.cell_file import CorrelatedNoise, WhiteNoise
+from sim.cell_sections import CorrelatedNoise, WhiteNoise
 
 NoiseSource = Callable[[float], float]
 """Noise in mV of the reading at a time in s; called with times that do not decrease."""

@@ -1,6 +1,7 @@
 """The simulated world: cell, burette and board, behind the same few methods that a serial port offers."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from random import Random
@@ -9,7 +10,12 @@ from typing import Any
 from sim.board import SIMULATED_IDENTITY, BoardSettings, Cell, SimulatedBoard
 from sim.burette import SimulatedBurette
 from sim.cell_file import load_cell
+from sim.contents import Contents
 from sim.draw import CellTruth, StatedValues, draw_cell
+from sim.faults.fault import PlannedFault
+from sim.faults.faulted_cell import FaultedCell
+from sim.faults.parts import Parts
+from sim.faults.schedule import Schedule
 from sim.valve import SimulatedValve, ValveFault
 
 __all__ = ["Hardware", "StatedValues", "World", "build_world"]
@@ -22,7 +28,8 @@ class Hardware:
     """The simulated burette and amplifier. `calibration_half_width` is a fraction (rectangular limits).
 
     `backlash_mL` is lost at each reversal until it is taken up; `refill_error_mL` is the standard deviation of what a
-    refill leaves wrong for good. `valve_fault` begins with the turn of number `sound_turns`, counted from 0.
+    refill leaves wrong for good; a refill faster than `quiet_filling_mL_per_s` sucks gas. `valve_fault` begins with the
+    turn of number `sound_turns`, counted from 0.
     """
 
     step_mL: float
@@ -34,6 +41,7 @@ class Hardware:
     range_mV: tuple[float, float]
     backlash_mL: float = 0.0
     refill_error_mL: float = 0.0
+    quiet_filling_mL_per_s: float = 0.5
     valve: bool = True
     valve_turn_s: float = 1.0
     valve_fault: ValveFault | None = None
@@ -46,9 +54,18 @@ class Hardware:
 class World:
     """A transport in virtual time: `read` moves time on only as far as it must, so nothing ever waits."""
 
-    def __init__(self, board: SimulatedBoard, truth: CellTruth | None = None) -> None:
+    def __init__(
+        self,
+        board: SimulatedBoard,
+        truth: CellTruth | None = None,
+        contents: Contents | None = None,
+        schedule: Schedule | None = None,
+    ) -> None:
+        """`schedule` holds the faults, already at work in the board's cell and burette."""
         self.board = board
         self._truth = truth
+        self._contents = contents
+        self._schedule = schedule
         self._closed = False
 
     def write(self, data: bytes) -> None:
@@ -77,16 +94,24 @@ class World:
     def truth(self) -> dict[str, Any]:
         """What the simulator knows and nobody on the other side of the wire may: for truth.json only.
 
-        Volumes in mL, both as delivered and as this burette indicates them; concentrations of the undiluted sample.
+        Volumes in mL, both as delivered and as this burette indicates them while sound; concentrations of the undiluted
+        sample. `carriage_steps` is where the carriage truly is, as of the last motion that ended; `not_delivered` where
+        the volume is that has left the syringe and is not in the vessel.
         """
         burette = self.board.burette
         told: dict[str, Any] = {
             "steps": burette.steps_at(self.board.now_us),
             "pushed_steps": burette.pushed_steps,
+            "carriage_steps": burette.carriage_steps,
             "refills": burette.refills,
             "delivered_mL": burette.delivered_mL(self.board.now_us),
+            "left_the_syringe_mL": burette.left_mL(self.board.now_us),
+            "not_delivered": None if burette.outlet is None else burette.outlet.account(),
+            "faults": [] if self._schedule is None else self._schedule.told(),
             "drawn": {"burette_calibration": burette.calibration},
         }
+        if self._contents is not None:
+            told["vessel_mL"], told["vessel_C"] = self._contents.volume_mL, self._contents.temperature_C
         if self._truth is not None:
             delivered = list(self._truth.equivalence_points_delivered_mL)
             told["equivalence_points_delivered_mL"] = delivered
@@ -99,10 +124,22 @@ class World:
         return told
 
 
-def build_world(cell_path: Path, stated: StatedValues, hardware: Hardware, seed: int) -> World:
-    """Draw cell and burette from the seed and put them behind a board. FileProblem when the cell file is wrong."""
+def build_world(
+    cell_path: Path, stated: StatedValues, hardware: Hardware, seed: int, faults: Sequence[PlannedFault] = ()
+) -> World:
+    """Draw cell and burette from the seed and put them behind a board. FileProblem when the cell file is wrong.
+
+    `faults` change no draw: until the first one strikes, the world is the same as without them.
+    """
     cell, truth = draw_cell(load_cell(cell_path), stated, seed)
-    return World(build_board(cell, hardware, seed), truth)
+    if not faults:
+        return World(build_board(cell, hardware, seed), truth, cell.contents)
+    faulted = FaultedCell(cell)
+    board = build_board(faulted, hardware, seed)
+    parts = Parts(cell, board.burette, seed)
+    schedule = Schedule(faults, parts)
+    faulted.obey(schedule, parts)
+    return World(board, truth, cell.contents, schedule)
 
 
 def build_board(cell: Cell, hardware: Hardware, seed: int) -> SimulatedBoard:
@@ -116,6 +153,8 @@ def build_board(cell: Cell, hardware: Hardware, seed: int) -> SimulatedBoard:
         backlash_steps=round(hardware.backlash_mL / hardware.step_mL),
         refill_error_mL=hardware.refill_error_mL,
         refill_random=Random(f"{seed}/burette refills"),
+        quiet_filling_mL_per_s=hardware.quiet_filling_mL_per_s,
+        drop_random=Random(f"{seed}/drops"),
     )
     valve = None
     if hardware.valve:

@@ -7,11 +7,17 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from sim.cell import SimulatedCell
-from sim.cell_file import WhiteNoise
-from sim.electrode import ResponseLaw
+from sim.cell_sections import WhiteNoise
+from sim.chemistry.redox import CoupleInCell, RedoxChemistry, RedoxPlan
+from sim.chemistry.titrant import Titrant
+from sim.contents import Contents
+from sim.electrode import Electrode
 from sim.noise import noise_sources
-from sim.solution import Electrochemistry, Solution
+from sim.response import ResponseLaw
+from sim.stirring import Stirring
 from titrator.chemistry.constants import nernst_slope_mV
+from titrator.chemistry.couples import CERIUM as CERIUM_COUPLE
+from titrator.chemistry.couples import IRON
 from titrator.chemistry.redox import RedoxBalance, RedoxTitration
 
 FILL_mL, IRON_mmol, CERIUM = 50.0, 1.7, 0.1
@@ -22,13 +28,20 @@ QUIET = ResponseLaw(2.5, 9.5, 100.0, 1.0)
 
 
 def cell(*, law=QUIET, mixing_s=1.5, background=5e-9, drift=0.0, noise=()):
+    plan = RedoxPlan(
+        couples=(CoupleInCell(IRON, 470.0, 1.0), CoupleInCell(CERIUM_COUPLE, 1230.0, 0.1)),
+        analytes=1,
+        oxidant=True,
+        slope_share=1.0,
+        background_mol_per_L=background,
+        titrant=Titrant((0.0, 1e-3 * CERIUM), -1e-3 * CERIUM, 1e-3, 1e-3 * CERIUM),
+        electrons_mol=1e-3 * IRON_mmol * (1 - OXIDISED),
+    )
     return SimulatedCell(
-        Solution(IRON_mmol, OXIDISED * IRON_mmol, 0.0, FILL_mL, 20.0),
-        Electrochemistry(470.0, 1230.0, 1.0, 1, 1, 1.0, 0.1, background),
-        law,
-        titrant_mol_per_L=CERIUM,
-        mixing_s=mixing_s,
-        drift_mV_per_s=drift,
+        Contents(FILL_mL, 20.0, -1e-3 * OXIDISED * IRON_mmol, 0.050, [1e-3 * IRON_mmol, 0.0]),
+        RedoxChemistry(plan, 20.0),
+        Electrode(law, drift_mV_per_s=drift),
+        Stirring(mixing_s),
         noise=noise,
     )
 
@@ -72,9 +85,9 @@ def test_the_background_moves_the_curve_by_less_than_0_05_mV_from_0_2_mL_on():
 def test_dilution_and_amounts_follow_the_mixed_volume():
     simulated = cell()
     readings(simulated, [(3.0, 120)])
-    assert simulated.mixed_mL == 3.0
-    assert simulated.solution.volume_mL == pytest.approx(53.0, rel=1e-12)
-    assert simulated.solution.titrant_mmol == pytest.approx(0.3, rel=1e-12)
+    assert simulated.stirring.mixed_mL == 3.0
+    assert simulated.contents.volume_mL == pytest.approx(53.0, rel=1e-12)
+    assert simulated.contents.amounts_mol[1] == pytest.approx(0.3e-3, rel=1e-12)
 
 
 def test_mixing_lag_halves_with_every_half_life():
@@ -84,19 +97,19 @@ def test_mixing_lag_halves_with_every_half_life():
     left = []
     for number in range(1, 6):
         simulated.advance(1e-9 + number * half_life_s, 2.0)
-        left.append((2.0 - simulated.mixed_mL) / 2.0)
+        left.append((2.0 - simulated.stirring.mixed_mL) / 2.0)
     assert left == pytest.approx([0.5, 0.25, 0.125, 0.0625, 0.03125], rel=1e-6)
 
 
 def test_electrode_lag_halves_with_every_half_life():
     """Response 4 s whatever the composition; mixing at once; the first call moves the solution in no time."""
     simulated = cell(law=ResponseLaw(4.0, 0.0, 100.0, 1.0), mixing_s=0.0, background=1e-30)
-    start_mV, end_mV = simulated.electrode_mV, CURVE.potential_mV(8.0)
+    start_mV, end_mV = simulated.electrode.potential_mV, CURVE.potential_mV(8.0)
     simulated.advance(1e-9, 8.0)
     left = []
     for number in range(1, 5):
         simulated.advance(1e-9 + number * 4.0 * math.log(2), 8.0)
-        left.append((end_mV - simulated.electrode_mV) / (end_mV - start_mV))
+        left.append((end_mV - simulated.electrode.potential_mV) / (end_mV - start_mV))
     assert left == pytest.approx([0.5, 0.25, 0.125, 0.0625], rel=1e-6)
 
 
@@ -128,7 +141,7 @@ def test_both_lags_against_scipys_integrator():
     for number in range(1, 3001):
         t_s = number / 100
         simulated.advance(origin_s + t_s, min(end_mL, begin_mL + speed * t_s))
-        found[t_s] = (simulated.mixed_mL, simulated.electrode_mV)
+        found[t_s] = (simulated.stirring.mixed_mL, simulated.electrode.potential_mV)
     for t_s, mixed_mL, electrode_mV in zip(times, *solved.y, strict=True):
         assert found[t_s][0] == pytest.approx(mixed_mL, abs=1e-5)
         assert found[t_s][1] == pytest.approx(electrode_mV, abs=1e-3)
@@ -139,7 +152,7 @@ def test_the_electrode_is_slow_where_the_curve_is_steep():
     taus = {}
     for number, share in enumerate([0.5, 0.99, 1.0, 1.01, 1.3]):
         simulated.advance(float(number + 1), share * CURVE.equivalence_mL)
-        taus[share] = simulated.tau_s
+        taus[share] = simulated.electrode.tau_s
     # Half-way G = 1/(a·(1 − a)) = 4, so 2.5 + 9.5·4/104 s.
     assert taus[0.5] == pytest.approx(2.5 + 9.5 * 4 / 104, abs=0.01)
     assert taus[1.0] == pytest.approx(12.0, abs=0.01)
@@ -160,7 +173,7 @@ def test_stopping_to_compute_the_mixing_costs_less_than_a_microvolt_near_the_jum
     for target_mL in (end_mL - 0.01, end_mL - 0.001, end_mL, end_mL + 0.001):
         simulated = cell(background=1e-30)
         readings(simulated, [(target_mL - 0.02, 60), (target_mL, 400)])
-        assert simulated.electrode_mV == pytest.approx(CURVE.potential_mV(target_mL), abs=1e-3)
+        assert simulated.electrode.potential_mV == pytest.approx(CURVE.potential_mV(target_mL), abs=1e-3)
 
 
 def test_same_seed_same_samples_other_seed_other_noise():

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from sim.cell_file import CellFile, CorrelatedNoise, WhiteNoise, load_cell
+from sim.cell_file import CellFile, load_cell
+from sim.cell_sections import CorrelatedNoise, WhiteNoise
 from titrator.files.models import StrictModel
 from titrator.files.problems import FileProblem
 
@@ -27,6 +28,9 @@ def test_the_demonstration_s_constants():
     electrode = cell.electrode
     assert (electrode.response_s, electrode.slowing_s, electrode.slowing_half_at) == (2.5, 9.5, 100.0)
     assert electrode.slowing_power == 1.0
+    assert cell.exchange is not None
+    exchange = cell.exchange
+    assert (exchange.analyte, exchange.titrant, exchange.background_mol_per_L) == (1.0, 0.1, 5e-9)
     assert cell.mixing_s == 1.5
     (noise,) = cell.noise
     assert isinstance(noise, WhiteNoise)
@@ -48,7 +52,7 @@ def changed(tmp_path, old, new):
     ("old", "new", "message"),
     [
         ("acid: sulfuric acid", "acid: vinegar", "expected sulfuric acid or perchloric acid, got vinegar"),
-        ("titrant: cerium(IV)", "titrant: tin(IV)", "iron(II) with cerium(IV) in sulfuric acid or perchloric acid"),
+        ("titrant: cerium(IV)", "titrant: tin(IV)", "a titrant known for iron(II) (cerium(IV) or permanganate"),
         ("from: 1.2 mol/L", "from: 3.2 mol/L", "wrong way round"),
         ("from: 1.2 mol/L", "from: 1.2", "a bare number without unit"),
         ("within: 30 mV", "within: 30 s", "potential"),

@@ -5,7 +5,8 @@ import math
 import pytest
 from scipy.integrate import solve_ivp
 
-from sim.electrode import ResponseLaw, lagged
+from sim.lag import lagged
+from sim.response import ResponseLaw
 
 
 @pytest.mark.parametrize("tau_s", [0.05, 1.5, 40.0])
@@ -55,3 +56,10 @@ def test_a_higher_power_makes_the_law_sharper():
     assert sharp.tau_s(1 / 100) == soft.tau_s(1 / 100) == 7.25
     assert sharp.tau_s(1 / 10) == pytest.approx(2.5 + 9.5 * 100 / (100 + 10000))
     assert sharp.tau_s(0.0) == 12.0
+
+
+def test_concentration_matters_only_where_the_law_says_so():
+    plain, dilution = ResponseLaw(2.5, 9.5, 100.0, 1.0), ResponseLaw(2.5, 9.5, 100.0, 1.0, 0.03)
+    assert plain.tau_s(1 / 4, 0.003) == plain.tau_s(1 / 4) == dilution.tau_s(1 / 4, 0.03)
+    assert dilution.tau_s(1 / 4, 0.003) == pytest.approx(2.5 + 9.5 * 40 / 140)
+    assert dilution.tau_s(0.0, 0.003) == dilution.tau_s(0.0) == 12.0

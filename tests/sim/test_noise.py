@@ -6,7 +6,7 @@ from random import Random
 import numpy as np
 import pytest
 
-from sim.cell_file import CorrelatedNoise, WhiteNoise
+from sim.cell_sections import CorrelatedNoise, WhiteNoise
 from sim.noise import correlated, noise_sources, white
 
 READINGS = 20_000

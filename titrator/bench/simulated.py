@@ -1,6 +1,6 @@
 """Opens the simulated rig, and the cell file: the one place where titrator knows the simulator."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
@@ -49,15 +49,83 @@ class ServedBoard(Protocol):
         ...
 
 
-def open_simulated(rig: Rig, cell_path: Path, stated: Mapping[str, Any], seed: int) -> RehearsalTransport:
+def open_simulated(
+    rig: Rig, cell_path: Path, stated: Mapping[str, Any], seed: int, faults: Sequence[str] = ()
+) -> RehearsalTransport:
     """A simulated board around the cell of `cell_path`, everything uncertain drawn from the seed.
 
     `stated` holds the fields of sim.draw.StatedValues by name: what method and laboratory state and the truth varies
-    about. FileProblem when the cell file is wrong. The simulator is loaded only here.
+    about. `faults` are words such as "stirrer-off@8 mL"; what they do and when they struck is told by the truth only.
+    FileProblem when the cell file is wrong, InputProblem when a fault is. The simulator is loaded only here.
     """
+    from sim.faults.words import parse_fault
     from sim.world import StatedValues, build_world
 
-    return build_world(cell_path, StatedValues(**stated), _hardware(rig), seed)
+    planned = [parse_fault(words) for words in faults]
+    return build_world(cell_path, StatedValues(**stated), _hardware(rig), seed, planned)
+
+
+class UnframedBoard(Protocol):
+    """The simulated board without its wire, in virtual time; as `sim.unframed` has it."""
+
+    now_us: int
+
+    def stream(self, period_us: int, per_block: int) -> None:
+        """Let readings stream."""
+        ...
+
+    def move(self, steps: int, step_us: int) -> None:
+        """Begin to push."""
+        ...
+
+    def halt(self) -> None:
+        """End a motion under way."""
+        ...
+
+    @property
+    def position(self) -> int:
+        """Steps counted by now."""
+        ...
+
+    def answer(self) -> None:
+        """Tell, in its turn, that what was asked is done."""
+        ...
+
+    def news(self, until_us: int) -> tuple[Any, ...] | None:
+        """What is told next, by `until_us`: times and potentials of a block (ms, µV), position, time (ms) and arrival
+        of a motion that ended, or nothing but that what was asked is done."""
+        ...
+
+    def truth(self) -> dict[str, Any]:
+        """As of a rehearsal."""
+        ...
+
+
+def open_unframed(
+    rig: Rig, cell_path: Path, stated: Mapping[str, Any], seed: int, faults: Sequence[str] = ()
+) -> UnframedBoard:
+    """As `open_simulated`, with the same draws, but without the wire."""
+    from sim.faults.words import parse_fault
+    from sim.unframed import UnframedBoard as Unframed
+    from sim.world import StatedValues, build_world
+
+    planned = [parse_fault(words) for words in faults]
+    return Unframed(build_world(cell_path, StatedValues(**stated), _hardware(rig), seed, planned))
+
+
+def check_faults(faults: Sequence[str]) -> None:
+    """Read the words of faults without opening anything. InputProblem for the first that is wrong."""
+    from sim.faults.words import parse_fault
+
+    for words in faults:
+        parse_fault(words)
+
+
+def list_faults() -> list[dict[str, Any]]:
+    """All faults that can be asked for: name, where, unit and default of the size (None without one), what it does."""
+    from sim.faults.catalogue import CATALOGUE
+
+    return [fault.told() for fault in CATALOGUE.values()]
 
 
 def serve_simulated(

@@ -55,6 +55,8 @@ MOLAR_MASS: Final = _dimension("a molar mass", "55.845 g/mol", {"g/mol": "1", "k
 SPEED: Final = _dimension(
     "a speed of delivery", "10 mL/min", {"mL/min": "1", "mL/s": "60", "µL/s": "60/1000", "µL/min": "1/1000"}
 )
+WARMING: Final = _dimension("a change of temperature in a time", "0.5 °C/min", {"°C/min": "1", "°C/h": "1/60"})
+RESISTANCE: Final = _dimension("a resistance", "200 MΩ", {"MΩ": "1", "kΩ": "1/1000", "GΩ": "1000"})
 PERCENTAGE: Final = _dimension("a percentage", "0.2 %", {"%": "1", "ppm": "1/10000"})
 RATIO: Final = Dimension("a percentage", "0.2 %", {"1": Fraction(1), "%": Fraction(1, 100), "ppm": Fraction(1, 10**6)})
 
@@ -70,7 +72,13 @@ DIMENSIONS: Final = (
     PERCENTAGE,
 )
 
-ALIASES: Final = {"degC": "°C", "℃": "°C"}  # other spellings that mean one thing only
+ALIASES: Final = {
+    "degC": "°C",
+    "℃": "°C",
+    "kOhm": "kΩ",
+    "MOhm": "MΩ",
+    "GOhm": "GΩ",
+}  # other spellings that mean one thing only
 MEANT: Final = {"M": "mol/L", "mM": "mmol/L", "sec": "s", "C": "°C", "cc": "mL", "ccm": "mL", "cm3": "mL", "cm³": "mL"}
 
 
@@ -179,6 +187,7 @@ class Plain:
     whole: bool = False
     above: float | None = None
     at_least: float | None = None
+    at_most: float | None = None
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         """Return the schema that pydantic validates with."""
@@ -186,7 +195,7 @@ class Plain:
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         """Return the JSON Schema for editors."""
-        limits = {"exclusiveMinimum": self.above, "minimum": self.at_least}
+        limits = {"exclusiveMinimum": self.above, "minimum": self.at_least, "maximum": self.at_most}
         limits = {word: limit for word, limit in limits.items() if limit is not None}
         return {"type": "integer" if self.whole else "number", **limits}
 
@@ -197,11 +206,14 @@ class Plain:
             expected += f" above {self.above:g}"
         if self.at_least is not None:
             expected += f" of at least {self.at_least:g}"
+        if self.at_most is not None:
+            expected += f", at most {self.at_most:g}"
         if not isinstance(value, (int, float)) or isinstance(value, bool) or not math.isfinite(value):
             raise wrong(f"{expected}, without unit")
         if self.whole and not isinstance(value, int):
             raise wrong(expected)
-        if (self.above is not None and value <= self.above) or (self.at_least is not None and value < self.at_least):
+        low = (self.above is not None and value <= self.above) or (self.at_least is not None and value < self.at_least)
+        if low or (self.at_most is not None and value > self.at_most):
             raise wrong(expected)
         return value if self.whole else float(value)
 

@@ -1,0 +1,1 @@
+"""What can go wrong in a simulated titration, when it does, and the words that ask for it."""
