@@ -3,13 +3,13 @@
 import pytest
 
 from titrator.bench.materials import material_file, objections, serving
-from titrator.chemistry.couples import REACTIONS
+from titrator.chemistry.reactions import REACTIONS
 
 
 def test_every_titrant_of_the_reactions_known_has_an_entry_in_every_acid():
     for reaction in REACTIONS:
         for acid in reaction.acids:
-            assert serving(reaction.titrant.oxidised, acid)
+            assert serving(reaction.titrant, acid)
 
 
 def test_every_judgement_says_why_and_what_it_rests_on():
@@ -28,7 +28,21 @@ def test_what_serves_and_what_suffers_with_cerium(acid):
 
 
 def test_of_an_unknown_titrant_no_material_is_known_to_serve():
-    assert objections("permanganate", "sulfuric acid", ["glass"]) == [
-        "glass (nothing is known of it with this titrant)"
+    assert objections("bromate", "hydrochloric acid", ["glass"]) == ["glass (nothing is known of it with this titrant)"]
+    assert serving("bromate", "hydrochloric acid") == []
+
+
+def test_alkali_is_kept_in_glass_when_it_is_dilute_only():
+    # Common practice: alkali etches glass, the faster the stronger; pistons of ground glass stick.
+    assert objections("hydroxide", "none", ["glass", "PTFE"], 0.1) == []
+    assert objections("hydroxide", "none", ["glass", "PTFE"], 1.0) == [
+        "glass stands no more than 0.5 mol/L, the titrant has 1 mol/L"
     ]
-    assert serving("permanganate", "sulfuric acid") == []
+
+
+def test_iodine_is_kept_from_plastics_and_rubber_that_take_it_up():
+    # Common practice: tables of chemical resistance agree that iodine stains and enters these.
+    against = objections(
+        "iodine", "sulfuric acid", ["glass", "PTFE", "silicone rubber", "polyethylene", "stainless steel"]
+    )
+    assert [text.split(" suffers")[0] for text in against] == ["silicone rubber", "polyethylene", "stainless steel"]

@@ -49,7 +49,7 @@ def test_a_file_of_another_kind_is_not(path: Path, model: type[StrictModel]) -> 
 
 def test_what_the_schema_refuses_the_program_refuses_too(tmp_path: Path) -> None:
     """Of the broken methods that are YAML, a schema can tell those with a wrong key, word, unit or sign."""
-    path, told, all_of_them = tmp_path / "method.yaml", 0, 0
+    path, told = tmp_path / "method.yaml", 0
     method = validator(Method)
     for case in BROKEN:
         path.write_text(METHOD_TEXT.replace(case["was"], case["now"]), "utf-8")
@@ -59,9 +59,8 @@ def test_what_the_schema_refuses_the_program_refuses_too(tmp_path: Path) -> None
             data = plain(path)
         except (FileProblem, TypeError):  # not YAML that we read, or a value left blank
             continue
-        all_of_them += 1
         told += not method.is_valid(data)
-    assert told >= 0.55 * all_of_them >= 40
+    assert told >= 65  # what sections mean together, no schema can tell, however many such cases there are
 
 
 @pytest.mark.parametrize(

@@ -12,10 +12,10 @@ KINDS: Final[tuple[Kind, ...]] = ("method", "rig", "cell")
 
 _TELLING: Final[dict[Kind, frozenset[str]]] = {
     "method": frozenset(
-        "rehearsal titrant medium vessel additions reading ends_when find result cautions".split()  # noqa: SIM905
+        "rehearsal medium vessel additions reading ends_when find result cautions".split()  # noqa: SIM905
     ),
-    "rig": frozenset(["kind", "burette", "amplifier", "wetted", "link", "record", "board"]),
-    "cell": frozenset(["potentials", "mixing", "noise", "drift"]),
+    "rig": frozenset(["kind", "burette", "wetted", "link", "record", "board"]),
+    "cell": frozenset(["potentials", "exchange", "mixing", "tip", "surroundings", "noise", "drift"]),
 }
 """Keys at the top of a file that only this kind has; a test holds them against the models."""
 

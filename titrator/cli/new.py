@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 import click
 from pydantic_core import PydanticCustomError
 
-from titrator.chemistry.couples import REACTIONS
+from titrator.chemistry.reactions import find_reaction
 from titrator.chemistry.references import REFERENCES
 from titrator.cli.failure import Failure, input_errors
 from titrator.files.quantities import CONCENTRATION, TEMPERATURE, VOLUME, Plain, Quantity
@@ -21,6 +21,7 @@ else:
     _ParamType = click.ParamType  # generic in newer versions of click only
 
 FILES = ("method.yaml", "rig.yaml", "cell.yaml")
+_REACTION = find_reaction("iron(II)", "cerium(IV)")
 _ELECTRODES = {f"{each.electrode} in {each.filling}": each for each in REFERENCES}
 
 
@@ -76,7 +77,7 @@ QUESTIONS: tuple[tuple[str, _ParamType, str, str], ...] = (
     ("dilution", _NUMBER, "How many times is the sample diluted before the aliquot is taken (1: not)", "10"),
     ("aliquot", _VOLUME, "Aliquot brought into the vessel", "10 mL"),
     ("titrant", _CONCENTRATION, "Concentration of the cerium(IV) in the burette", "0.1 mol/L"),
-    ("acid", click.Choice(REACTIONS[0].acids), "Acid of the medium, 1 mol/L", "sulfuric acid"),
+    ("acid", click.Choice(_REACTION.acids), "Acid of the medium, 1 mol/L", "sulfuric acid"),
     ("temperature", _TEMPERATURE, "Temperature in the vessel", "20 °C"),
     ("reference", click.Choice(list(_ELECTRODES)), "Reference electrode and its filling", next(iter(_ELECTRODES))),
     ("tip", click.Choice(["immersed", "above"]), "Is the burette's tip immersed, or above the liquid", "immersed"),

@@ -5,6 +5,7 @@ Suppliers differ; the safety data sheet in hand comes first, and the text says s
 
 from __future__ import annotations
 
+from titrator.chemistry.interferences import interferences
 from titrator.method.hazards import Band, Hazard, hazard_file
 from titrator.method.method import Method
 
@@ -25,9 +26,18 @@ def cautions_text(method: Method) -> list[str]:
         lines.extend(f"  {each}" for each in hazard.handling)
         wastes[hazard.waste] = None
     lines.extend(f"Waste: {waste}" for waste in wastes)
+    lines.extend(_disturbances(method))
     lines.extend(method.cautions.notes)
     lines.extend(file.general)
     return lines
+
+
+def _disturbances(method: Method) -> list[str]:
+    """Return what else the sample contains that disturbs without being refused."""
+    known, medium = method.reaction.known, method.medium
+    assert known is not None  # a method with another reaction is not loaded
+    found = interferences(known, medium.name, medium.reagents, method.sample.contains)
+    return [f"The sample contains {companion}: {does.why} ({does.source})." for companion, does in found]
 
 
 def _named(name: str, concentration_mol_per_L: float | None, hazard: Hazard) -> str:

@@ -31,10 +31,8 @@ class Substance(StrictModel):
         table = hazard_table()
         if self.name not in table:
             near = difflib.get_close_matches(self.name, table, n=1)
-            meant = f"did you mean {near[0]}?" if near else "put others into notes"
-            yield Finding(
-                ("name",), f"expected a substance of the hazard table ({', '.join(table)}; {meant}), got {self.name}"
-            )
+            meant = f"did you mean {near[0]}?" if near else f"{', '.join(table)}; put others into notes"
+            yield Finding(("name",), f"expected a substance of the hazard table ({meant}), got {self.name}")
 
 
 class Cautions(StrictModel):

@@ -1,11 +1,12 @@
 """Section `electrode`: what measures, against what, and how a living one shows itself."""
 
 from collections.abc import Iterable
-from typing import Literal
 
 from pydantic import Field
 
+from titrator.chemistry.reactions import Indicator
 from titrator.chemistry.references import REFERENCES
+from titrator.chemistry.suitability import BRIDGES
 from titrator.files import Finding, StrictModel
 from titrator.files.quantities import PositiveVolume_mL, Potential_mV
 from titrator.files.schema import one_of
@@ -17,7 +18,11 @@ WIDEST_mV = 2000.0  # water itself is oxidised or reduced long before
 class Electrode(StrictModel):
     """Indicator and reference electrode, and the potentials at which a titration may start."""
 
-    indicator: Literal["platinum"] = Field(description="The indicator electrode: `platinum` follows redox potentials.")
+    indicator: Indicator = Field(
+        description="The indicator electrode: `platinum` follows redox potentials, `glass` the pH, `silver` silver and "
+        "halides, `calcium-ion` and `copper-ion` their ion (the latter other metals too, beside the reagent copper(II) "
+        "EDTA complex)."
+    )
     reference: Text = Field(
         description='The reference electrode: "silver/silver chloride" or "calomel".',
         json_schema_extra=one_of(lambda: [known.electrode for known in REFERENCES]),
@@ -25,6 +30,12 @@ class Electrode(StrictModel):
     filling: Text = Field(
         description='Filling of the reference electrode, "3 mol/L KCl".',
         json_schema_extra=one_of(lambda: [known.filling for known in REFERENCES]),
+    )
+    bridge: Text | None = Field(
+        None,
+        description='Outer filling of a double junction, which touches the solution in place of `filling`: "1 mol/L '
+        'KNO3". A single junction without this key.',
+        json_schema_extra=one_of(lambda: BRIDGES),
     )
     start_window_mV: tuple[Potential_mV, Potential_mV] = Field(
         alias="start_window",
@@ -52,3 +63,5 @@ class Electrode(StrictModel):
             yield Finding(("reference",), f"expected {known_electrodes}, got {self.reference}")
         elif self.filling not in fillings:
             yield Finding(("filling",), f"expected {', '.join(fillings)} for {self.reference}, got {self.filling}")
+        if self.bridge is not None and self.bridge not in BRIDGES:
+            yield Finding(("bridge",), f"expected {', '.join(BRIDGES)}, got {self.bridge}")

@@ -1,12 +1,10 @@
 """What the sections of a method mean together. Each check names the sections that it needs and yields findings."""
 
-import math
 from collections.abc import Iterable
 
-from titrator.chemistry.references import find_reference
 from titrator.files import Finding
 from titrator.method.additions import Additions
-from titrator.method.cautions import Cautions
+from titrator.method.cautioned import CHECKS as CAUTION_CHECKS
 from titrator.method.electrode import Electrode
 from titrator.method.ends_when import EndsWhen
 from titrator.method.find import Find
@@ -14,15 +12,13 @@ from titrator.method.medium import Medium
 from titrator.method.plausible import CHECKS as PLAUSIBILITY_CHECKS
 from titrator.method.reaction import Reaction
 from titrator.method.reading import Reading
+from titrator.method.result import Result
 from titrator.method.sample import Sample
-from titrator.method.titrant import Titrant
+from titrator.method.start_window import CHECKS as START_CHECKS
+from titrator.method.suits import CHECKS as SUITABILITY_CHECKS
 from titrator.method.vessel import Vessel
 
 ROUNDING_mL = 1e-9  # sums of volumes that the file states exactly
-ROUNDING_SHARE = 1e-9  # the same concentration in another unit
-FORMAL_WITHIN = (0.2, 3.0)
-"""mol/L of acid within which the formal potentials of 1 mol/L serve as a start: the fit finds the potentials
-themselves, and the prior's ±30 mV covers a threefold change of acid or so (common practice; no source)."""
 
 
 def nothing_runs_over(vessel: Vessel, ends_when: EndsWhen) -> Iterable[Finding]:
@@ -100,91 +96,39 @@ def time_allows_a_reading(reading: Reading, ends_when: EndsWhen) -> Iterable[Fin
         )
 
 
-def only_a_blank_seeks_nothing(sample: Sample, find: Find) -> Iterable[Finding]:
-    """No point is sought exactly where the sample is a blank; one analyte gives one point."""
-    sought = find.equivalence_points
+def only_a_blank_seeks_nothing(reaction: Reaction, sample: Sample, find: Find) -> Iterable[Finding]:
+    """No point is sought exactly where the sample is a blank; each step of the reaction gives one point at most."""
+    sought, most = find.equivalence_points, len(reaction.analytes)
     at = ("find", "equivalence_points")
     if sample.kind == "blank" and sought != 0:
         yield Finding(at, f"expected 0 for a blank, got {sought}")
     if sample.kind != "blank" and sought == 0:
         yield Finding(at, f'expected at least 1 where sample.kind is "{sample.kind}" (only a blank seeks none), got 0')
-    if sample.kind != "blank" and sought > 1:
-        yield Finding(at, f"expected 1 (one analyte in one reaction gives one point), got {sought}")
-
-
-def acid_suits_the_reaction(reaction: Reaction, medium: Medium) -> Iterable[Finding]:
-    """The potentials of a reaction are known in certain acids only, and iron(II) hydrolyses without any."""
-    known = reaction.known
-    if known is not None and medium.acid not in known.acids:
-        yield Finding(
-            ("medium", "acid"),
-            f"expected {' or '.join(known.acids)} for {reaction.analyte} with {reaction.titrant}, got {medium.acid}",
+    if sample.kind != "blank" and sought > most:
+        wanted = (
+            "expected 1 (one analyte in one reaction gives one point)"
+            if most == 1
+            else f"expected 1 to {most} (each step of {reaction.named} gives one point)"
         )
+        yield Finding(at, f"{wanted}, got {sought}")
 
 
-def reference_knows_the_temperature(electrode: Electrode, medium: Medium) -> Iterable[Finding]:
-    """The potential of the reference electrode is tabulated over a range of temperature."""
-    try:
-        find_reference(electrode.reference, electrode.filling).potential_V(medium.temperature_C)
-    except KeyError:
-        return  # told where the section is checked
-    except ValueError as error:
-        text = f"expected a temperature in the reference electrode's table, got {medium.temperature_C:g} °C ({error})"
-        yield Finding(("medium", "temperature"), text)
-
-
-def acid_is_cautioned(medium: Medium, cautions: Cautions) -> Iterable[Finding]:
-    """Whoever works with the acid is warned of it, at the strength at which it is handled."""
-    if medium.acid == "none":
-        return
-    places = [place for place, substance in enumerate(cautions.substances) if substance.name == medium.acid]
-    if not places:
-        names = [substance.name for substance in cautions.substances]
+def every_point_has_its_result(reaction: Reaction, find: Find, result: Result) -> Iterable[Finding]:
+    """What is found is reported, under a name of its own."""
+    sought, further = min(find.equivalence_points, len(reaction.analytes)), len(result.then)
+    if sought and sought - 1 != further:
         yield Finding(
-            ("cautions", "substances"),
-            f"expected {medium.acid} (the medium) among the substances, got {', '.join(names) or 'none'}",
+            ("result", "then") if further else ("result",),
+            f"expected {sought - 1} further result{'s' * (sought != 2)} (the key then: find.equivalence_points is "
+            f"{sought}), got {further}",
         )
-    else:
-        yield from _told_too_weak(cautions, places, medium.concentration_mol_per_L, "medium")
-
-
-def titrant_is_cautioned(reaction: Reaction, titrant: Titrant, cautions: Cautions) -> Iterable[Finding]:
-    """Whoever works with the titrant is warned of one of its salts, at the strength at which it is handled."""
-    names = [substance.name for substance in cautions.substances]
-    places = [place for place, name in enumerate(names) if reaction.titrant in name]
-    yield from _told_too_weak(cautions, places, titrant.concentration.value_mol_per_L, "titrant")
-    if not places:
-        yield Finding(
-            ("cautions", "substances"),
-            f"expected a salt of {reaction.titrant} (the titrant) among the substances, got "
-            f"{', '.join(names) or 'none'}",
-        )
-
-
-def _told_too_weak(cautions: Cautions, places: list[int], strength_mol_per_L: float, where: str) -> Iterable[Finding]:
-    """The same substance may stand there twice; the strongest of them must be as strong as what is handled."""
-    told = [cautions.substances[place].concentration_mol_per_L for place in places]
-    strongest = max((math.inf if each is None else each for each in told), default=math.inf)
-    if strongest < strength_mol_per_L * (1 - ROUNDING_SHARE):
-        yield Finding(
-            ("cautions", "substances", places[0], "concentration"),
-            f"expected at least the {strength_mol_per_L:g} mol/L of the {where} (a weaker solution may carry a milder "
-            f"hazard), got {strongest:g} mol/L",
-        )
-
-
-def medium_is_one_of_the_tables(reaction: Reaction, medium: Medium) -> Iterable[Finding]:
-    """Formal potentials are tabulated for 1 mol/L of the acid; far from that they are another medium's."""
-    known = reaction.known
-    if known is None or medium.acid not in known.acids:
-        return
-    low, high = FORMAL_WITHIN
-    if not low <= medium.concentration_mol_per_L <= high:
-        yield Finding(
-            ("medium", "concentration"),
-            f"expected {low:g} to {high:g} mol/L (the formal potentials known here are those of 1 mol/L "
-            f"{medium.acid}), got {medium.concentration_mol_per_L:g} mol/L",
-        )
+    if not sought and further:
+        yield Finding(("result", "then"), f"expected no key then for a blank, got {further}")
+    for number, name in enumerate(result.names):
+        if name in result.names[:number]:
+            yield Finding(
+                ("result", "then", number - 1, "name"), f"expected a name of its own for each result, got {name} again"
+            )
 
 
 CHECKS = (
@@ -196,11 +140,10 @@ CHECKS = (
     end_lies_outside_the_start,
     time_allows_a_reading,
     only_a_blank_seeks_nothing,
-    acid_suits_the_reaction,
-    reference_knows_the_temperature,
-    acid_is_cautioned,
-    titrant_is_cautioned,
-    medium_is_one_of_the_tables,
+    every_point_has_its_result,
+    *SUITABILITY_CHECKS,
+    *CAUTION_CHECKS,
     *PLAUSIBILITY_CHECKS,
+    *START_CHECKS,
 )
 """Every check between sections."""

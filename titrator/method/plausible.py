@@ -1,17 +1,13 @@
-"""What the chemistry of a method makes impossible. Each check names the sections that it needs and yields findings."""
+"""What volumes the expected sample makes impossible. Each check names the sections that it needs, yields findings."""
 
-import math
 from collections.abc import Iterable
+from itertools import accumulate
 from typing import Final
 
-from titrator.chemistry.constants import nernst_slope_mV
-from titrator.chemistry.redox import RedoxBalance
-from titrator.chemistry.references import reference_potential_V
 from titrator.files import Finding
 from titrator.method.additions import Additions
-from titrator.method.electrode import Electrode
 from titrator.method.ends_when import EndsWhen
-from titrator.method.medium import Medium
+from titrator.method.find import Find
 from titrator.method.reaction import Reaction
 from titrator.method.sample import Sample
 from titrator.method.titrant import Titrant
@@ -20,40 +16,48 @@ from titrator.method.vessel import Vessel
 DROP_mL: Final = 0.05
 """A drop from a burette's tip is 0.03 to 0.05 mL (common practice): smaller additions hang there and fall later."""
 
-LEAST_OXIDISED: Final = 1e-6
-"""No sample of a reduced analyte is purer: air and the salt itself put more of the oxidised form in (judged by us)."""
-MOST_OXIDISED: Final = 0.99
-"""A sample that is oxidised further is hardly one to titrate (judged by us)."""
-POTENTIAL_MARGIN_mV: Final = 50.0
-"""Formal potentials of one medium differ by some 35 mV from table to table (iron in perchloric acid: 0.732 and
-0.767 V), and a medium is not always the 1 mol/L for which they are tabulated."""
 
+def expected_points_mL(sample: Sample, titrant: Titrant, reaction: Reaction) -> list[tuple[float, float]]:
+    """Return the volumes of titrant, lowest and highest, at each equivalence point of the expected sample, in order.
 
-def expected_volumes_mL(sample: Sample, titrant: Titrant, reaction: Reaction) -> tuple[float, float] | None:
-    """Return the volumes of titrant, lowest and highest, that the expected sample takes; None if nothing is expected.
-
-    V = c_sample·V_aliquot/(dilution·moles of analyte per mole of titrant·c_titrant).
+    Each step takes c_sample·V_aliquot/(dilution·moles of analyte per mole of titrant·c_titrant) more than the one
+    before. Empty where nothing is expected; shorter than the reaction where not every step has its expectation.
     """
-    if sample.expected is None:
-        return None
-    per_mol_per_L_mL = sample.aliquot.value_mL / (
-        sample.dilution.value * reaction.analyte_per_titrant * titrant.concentration.value_mol_per_L
-    )
-    return sample.expected.low_mol_per_L * per_mol_per_L_mL, sample.expected.high_mol_per_L * per_mol_per_L_mL
+    per_mol_per_L_mL = sample.aliquot.value_mL / (sample.dilution.value * titrant.concentration.value_mol_per_L)
+    steps = list(zip(sample.expectations, reaction.ratios, strict=False))
+    lowest = accumulate(each.low_mol_per_L * per_mol_per_L_mL / ratio for each, ratio in steps)
+    highest = accumulate(each.high_mol_per_L * per_mol_per_L_mL / ratio for each, ratio in steps)
+    return list(zip(lowest, highest, strict=True))
+
+
+def expected_volumes_mL(
+    sample: Sample, titrant: Titrant, reaction: Reaction, points: int = 1
+) -> tuple[float, float] | None:
+    """Return the same for the last of so many points that are sought; None where nothing is expected of it."""
+    expected = expected_points_mL(sample, titrant, reaction)
+    return expected[points - 1] if 1 <= points <= len(expected) else None
+
+
+def expectations_match_the_steps(sample: Sample, reaction: Reaction) -> Iterable[Finding]:
+    """Each further analyte has its expected range, or none has one."""
+    if sample.then and len(sample.then) != len(reaction.then):
+        yield Finding(
+            ("sample", "then"),
+            f"expected as many entries as the key then of reaction has, {len(reaction.then)}, got {len(sample.then)}",
+        )
 
 
 def expected_sample_fits_the_volume(
-    sample: Sample, titrant: Titrant, reaction: Reaction, ends_when: EndsWhen
+    sample: Sample, titrant: Titrant, reaction: Reaction, ends_when: EndsWhen, find: Find
 ) -> Iterable[Finding]:
-    """The volume at which the titration ends lies behind the equivalence point of every expected sample."""
-    volumes_mL = expected_volumes_mL(sample, titrant, reaction)
+    """The volume at which the titration ends lies behind the last point sought of every expected sample."""
+    volumes_mL = expected_volumes_mL(sample, titrant, reaction, max(1, find.equivalence_points))
     if volumes_mL is not None and ends_when.volume_above_mL <= volumes_mL[1]:
-        assert sample.expected is not None
         yield Finding(
             ("ends_when", "volume_above"),
             f"expected more than {volumes_mL[1]:.4g} mL, which the strongest expected sample takes "
-            f"({sample.expected.high_mol_per_L:g} mol/L, the key to of sample.expected), got "
-            f"{ends_when.volume_above_mL:g} mL: it would end before the equivalence point",
+            f"({_strengths(sample, find, 'to')}), got {ends_when.volume_above_mL:g} mL: it would end before the "
+            f"{'last ' * (find.equivalence_points > 1)}equivalence point{' sought' * (find.equivalence_points > 1)}",
         )
 
 
@@ -67,8 +71,8 @@ def first_addition_leaves_a_curve(
         yield Finding(
             ("additions", additions.begins_with_key),
             f"expected less than {volumes_mL[0]:.4g} mL, all that the weakest expected sample takes "
-            f"({sample.expected.low_mol_per_L:g} mol/L, the key from of sample.expected), got "
-            f"{additions.begins_with_mL:g} mL",
+            f"{'to its first point ' * bool(reaction.then)}({sample.expected.low_mol_per_L:g} mol/L, the key from of "
+            f"sample.expected), got {additions.begins_with_mL:g} mL",
         )
 
 
@@ -82,57 +86,16 @@ def drops_fall(vessel: Vessel, additions: Additions) -> Iterable[Finding]:
         )
 
 
-def start_is_one_that_the_reaction_gives(
-    reaction: Reaction, medium: Medium, electrode: Electrode, sample: Sample
-) -> Iterable[Finding]:
-    """The start window holds a potential that the analyte can have, and none behind the equivalence point."""
-    balance = _balance(reaction, medium, electrode)
-    if balance is None or sample.kind == "blank":  # without analyte the start potential is anybody's guess
-        return
-    low_mV, high_mV = electrode.start_window_mV
-    slope_mV = balance.slope_mV / balance.analyte_electrons
-    purest_mV, rawest_mV = (
-        balance.analyte_mV + slope_mV * math.log(share / (1 - share)) for share in (LEAST_OXIDISED, MOST_OXIDISED)
-    )
-    least_mV, most_mV = purest_mV - POTENTIAL_MARGIN_mV, rawest_mV + POTENTIAL_MARGIN_mV
-    against = f"{reaction.analyte} in {medium.acid} stands against {electrode.reference}, {electrode.filling}"
-    if high_mV < least_mV or low_mV > most_mV:
-        yield Finding(
-            ("electrode", "start_window"),
-            f"expected a window that meets {least_mV:.0f} to {most_mV:.0f} mV, where {against}, with "
-            f"{LEAST_OXIDISED:g} to {MOST_OXIDISED:g} of it oxidised, got {low_mV:g} to {high_mV:g} mV",
-        )
-    elif high_mV > balance.equivalence_mV:
-        yield Finding(
-            ("electrode", "start_window", 1),
-            f"expected less than {balance.equivalence_mV:.0f} mV, the potential at the equivalence point (a sample "
-            f"there is titrated already), got {high_mV:g} mV",
-        )
-
-
-def _balance(reaction: Reaction, medium: Medium, electrode: Electrode) -> RedoxBalance | None:
-    """Return the balance against the reference electrode in mV, or None where a section is wrong (told elsewhere)."""
-    known = reaction.known
-    if known is None or medium.acid not in known.acids:
-        return None
-    try:
-        reference_V = reference_potential_V(electrode.reference, electrode.filling, medium.temperature_C)
-    except (KeyError, ValueError):
-        return None
-    analyte_mV, titrant_mV = known.potentials_against_mV(medium.acid, reference_V)
-    return RedoxBalance(
-        analyte_mV=analyte_mV,
-        titrant_mV=titrant_mV,
-        slope_mV=nernst_slope_mV(medium.temperature_C),
-        analyte_electrons=known.analyte.electrons,
-        titrant_electrons=known.titrant.electrons,
-    )
+def _strengths(sample: Sample, find: Find, key: str) -> str:
+    counted = sample.expectations[: max(1, find.equivalence_points)]
+    strengths = " and ".join(f"{each.high_mol_per_L:g} mol/L" for each in counted)
+    return f"{strengths}, the key {key} of sample.expected{' and sample.then' * (len(counted) > 1)}"
 
 
 CHECKS = (
+    expectations_match_the_steps,
     expected_sample_fits_the_volume,
     first_addition_leaves_a_curve,
     drops_fall,
-    start_is_one_that_the_reaction_gives,
 )
 """Every check of this module."""

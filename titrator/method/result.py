@@ -9,13 +9,33 @@ from titrator.files.quantities import MolarMass_g_per_mol
 from titrator.files.texts import Text
 
 
+class FurtherResult(StrictModel):
+    """Name and molar mass of the result of a further equivalence point; its unit is that of the first."""
+
+    name: Text = Field(description="Name of this result in reports.")
+    molar_mass_g_per_mol: MolarMass_g_per_mol = Field(alias="molar_mass", description="Molar mass of what is reported.")
+
+
 class Result(StrictModel):
     """Name, unit and molar mass of the result, which is for the sample before its dilution."""
 
     name: Text = Field(description="Name of the result in reports.")
     unit: Literal["mol/L", "mmol/L", "g/L", "mg/L"] = Field(
-        description="Unit of the first result: mol/L, mmol/L, g/L or mg/L. Amount and mass are both reported."
+        description="Unit of the results: mol/L, mmol/L, g/L or mg/L. Amount and mass are both reported."
     )
     molar_mass_g_per_mol: MolarMass_g_per_mol = Field(
         alias="molar_mass", description="Molar mass of what is reported (of iron, where the result is iron)."
     )
+    then: tuple[FurtherResult, ...] = Field(
+        default=(), description="The results of further equivalence points, in their order; none without this key."
+    )
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Return the names of the results, in order of the equivalence points."""
+        return (self.name, *(each.name for each in self.then))
+
+    @property
+    def molar_masses_g_per_mol(self) -> tuple[float, ...]:
+        """Return the molar masses in g/mol, in the same order."""
+        return (self.molar_mass_g_per_mol, *(each.molar_mass_g_per_mol for each in self.then))

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from titrator.chemistry.constants import nernst_slope_mV
-from titrator.chemistry.couples import REACTIONS
+from titrator.chemistry.reactions import find_reaction
 from titrator.chemistry.references import find_reference
 from titrator.files import InputProblem
 from titrator.method.plausible import DROP_mL
 
-REACTION: Final = REACTIONS[0]
+REACTION: Final = find_reaction("iron(II)", "cerium(IV)")
 """The reaction that is drafted: iron(II) with cerium(IV)."""
 
 STEPS_PER_STROKE: Final = 40_000
@@ -95,7 +95,7 @@ def draft(answers: Answers) -> Draft:
         raise DraftError(
             f"--dilution: expected at least 1 (1: not diluted) and at most {MOST_DILUTED:g}, got {answers.dilution:g}"
         )
-    per_mL = answers.aliquot_mL / (answers.dilution * REACTION.analyte_per_titrant * answers.titrant_mol_per_L)
+    per_mL = answers.aliquot_mL / (answers.dilution * REACTION.steps[0].analyte_per_titrant * answers.titrant_mol_per_L)
     low_mL, high_mL = answers.low_mol_per_L * per_mL, answers.high_mol_per_L * per_mL
     medium_mL = 5.0 * math.ceil(max(4 * answers.aliquot_mL, LEAST_FILL_mL - answers.aliquot_mL) / 5)
     volume_above_mL = _volume_above_mL(answers, high_mL)

@@ -8,6 +8,11 @@ from typing import Final
 from titrator.method.plausible import DROP_mL
 from titrator.run.draft import REACTION, START_OXIDISED, STEPS_PER_STROKE, Draft, RINSE_mL
 
+COVERS_FROM_mL: Final = 40.0
+"""What covers the electrodes in a usual vessel of 100 to 150 mL (common practice)."""
+_NO_POTASSIUM: Final = "perchloric acid"
+_BRIDGE: Final = "1 mol/L NaNO3"
+
 _SALTS: Final = {"sulfuric acid": "cerium(IV) sulfate", "perchloric acid": "ammonium cerium(IV) nitrate"}
 """The salt from which titrant is usually made in each acid (common practice)."""
 
@@ -22,7 +27,7 @@ def method_text(draft: Draft, cell_name: str, rig_name: str) -> str:
 def _head(draft: Draft, cell_name: str, rig_name: str) -> str:
     a = draft.answers
     return f"""\
-# {a.name}: {REACTION.analyte.reduced} with {REACTION.titrant.oxidised}.
+# {a.name}: {REACTION.analytes[0]} with {REACTION.titrant}.
 # A draft by `titrator new`. It passes `titrator check` and rehearses with `titrator dry-run`. Figures marked
 # MEASURE are usual ones (common practice, not yours): replace them by what you find on your own bench.
 format: 1
@@ -31,9 +36,9 @@ rehearsal: {{cell: {cell_name}, rig: {rig_name}}}
 
 # One electron each, so one mole takes one mole.
 reaction:
-  analyte: {REACTION.analyte.reduced}
-  titrant: {REACTION.titrant.oxidised}
-  analyte_per_titrant: {REACTION.analyte_per_titrant:g}
+  analyte: {REACTION.analytes[0]}
+  titrant: {REACTION.titrant}
+  analyte_per_titrant: {REACTION.steps[0].analyte_per_titrant:g}
 
 # u: MEASURE, from the standardisation; 0.2 % is what a careful one gives.
 titrant:
@@ -85,23 +90,37 @@ def _hardware(draft: Draft) -> str:
 {100 * START_OXIDISED[1]:.0f} % oxidised, to the next 10 mV.
 # answers_within: by then a twentieth of the strongest sample is oxidised, which lifts the potential to 75 mV below
 #   its centre or more: a living electrode has moved.
-electrode:
+{_bridge_why(a.acid)}electrode:
   indicator: platinum
   reference: {a.reference}
   filling: {a.filling}
-  start_window: [{low_mV:g} mV, {high_mV:g} mV]
+{_bridge(a.acid)}  start_window: [{low_mV:g} mV, {high_mV:g} mV]
   answers_within: {_figure(draft.answers_within_mL)} mL
 
 # {a.aliquot_mL:.4g} mL aliquot + {draft.medium_mL:g} mL acid; with rinsing and titrant {total_mL:.4g} mL of \
 {a.capacity_mL:.4g} mL.
 # {tip[a.tip]}
+# covers_from: MEASURE, the least volume that covers junction and platinum{" and tip" if a.tip == "immersed" else ""}.
 vessel:
   capacity: {_figure(a.capacity_mL)} mL
   fill: {_figure(draft.fill_mL)} mL
+  covers_from: {_figure(min(COVERS_FROM_mL, draft.fill_mL))} mL
   rinse: {RINSE_mL:g} mL
   tip: {a.tip}
   stirring: magnetic bar, fast, without drawing air to the electrode
 """
+
+
+def _bridge(acid: str) -> str:
+    return f"  bridge: {_BRIDGE}\n" if acid == _NO_POTASSIUM else ""
+
+
+def _bridge_why(acid: str) -> str:
+    if acid != _NO_POTASSIUM:
+        return ""
+    return (
+        "# bridge: a double junction, for potassium of a single one would precipitate with perchlorate in its frit.\n"
+    )
 
 
 def _course(draft: Draft) -> str:
@@ -148,7 +167,7 @@ def _rest(draft: Draft) -> str:
 find: {{equivalence_points: 1}}
 
 # The standard atomic weight of iron, 55.845 (IUPAC). unit: mol/L, mmol/L, g/L or mg/L.
-result: {{name: {REACTION.analyte.reduced}, unit: mol/L, molar_mass: 55.845 g/mol}}
+result: {{name: {REACTION.analytes[0]}, unit: mol/L, molar_mass: 55.845 g/mol}}
 
 # Shown before every start. Add what else is in the sample; the safety data sheets in hand come first.
 cautions:
@@ -205,7 +224,7 @@ def cell_text(draft: Draft) -> str:
 # Draft by `titrator new`; but for the potentials (textbook) its figures are invented. Keys: docs/cell-file.md.
 format: 1
 name: {_quoted(f"Simulated cell of {a.name}")}
-reaction: {{analyte: {REACTION.analyte.reduced}, titrant: {REACTION.titrant.oxidised}, acid: {a.acid}}}
+reaction: {{analyte: {REACTION.analytes[0]}, titrant: {REACTION.titrant}, acid: {a.acid}}}
 
 # A dry run draws the sample, before its dilution, uniformly between these limits.
 sample:
@@ -223,9 +242,7 @@ electrode:
   response: 2.5 s
   slowing: 9.5 s
   slowing_half_at: 100
-  exchange_analyte: 1
-  exchange_titrant: 0.1
-  background: 0.000000005 mol/L
+exchange: {{analyte: 1, titrant: 0.1, background: 0.000000005 mol/L}}
 noise:
   - {{kind: white, sd: 0.25 mV}}
 drift: 0.05 mV/min
