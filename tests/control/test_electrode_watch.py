@@ -7,8 +7,8 @@ from titrator.control.ends import Cause, PotentialBeyond
 from titrator.control.point import Point
 
 
-def watch(low_mV=-2000.0, high_mV=2000.0):
-    return ElectrodeWatch(ElectrodeExpectation(150.0, 480.0, 0.5, 0.25, low_mV, high_mV))
+def watch(low_mV=-2000.0, high_mV=2000.0, **words):
+    return ElectrodeWatch(ElectrodeExpectation(150.0, 480.0, 0.5, 0.25, low_mV, high_mV, **words))
 
 
 def point(number, volume_mL, potential_mV, sd_mV=0.01):
@@ -54,3 +54,28 @@ def test_an_end_by_potential_lies_in_the_direction_of_the_limit(sign):
     assert end.add_point(point(0, 0.0, sign * 300.0)) is None
     assert end.add_point(point(1, 1.0, sign * 690.0)) is None
     assert end.add_point(point(2, 2.0, sign * 710.0)).cause is Cause.POTENTIAL
+
+
+@pytest.mark.parametrize(
+    ("indicator", "direction", "start_mV", "named", "not_named"),
+    [
+        ("platinum", "rising", 900.0, "already oxidised", "swapped"),
+        ("platinum", "falling", 100.0, "already reduced", "swapped"),
+        ("platinum", "rising", 100.0, "swapped", "oxidised"),
+        ("glass", "falling", 100.0, "used up already", "oxid"),
+        ("glass", "falling", 900.0, "buffers", "oxid"),
+        ("silver", "rising", 900.0, "halide", "oxid"),
+        ("calcium-ion", "falling", 100.0, "conditioned", "oxid"),
+        ("copper-ion", "falling", 900.0, "copper", "oxid"),
+        ("another kind", "unknown", 900.0, "another reference electrode", "oxid"),
+    ],
+)
+def test_likely_causes_fit_the_electrode_and_the_direction(indicator, direction, start_mV, named, not_named):
+    told = watch(indicator=indicator, direction=direction).add_point(point(0, 0.0, start_mV)).sentence
+    assert named in told
+    assert not_named not in told
+    silent = watch(indicator=indicator, direction=direction)
+    assert silent.add_point(point(0, 0.0, 300.0)) is None
+    told = silent.add_point(point(1, 0.6, 300.1)).sentence
+    assert "burette empty" in told
+    assert not told.endswith(("..", ";."))

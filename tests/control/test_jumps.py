@@ -62,12 +62,41 @@ def test_a_small_rise_is_no_jump():
 def test_only_what_crosses_the_middle_in_the_order_of_the_potentials_counts(sign):
     steps = [sign * step for step in JUMP]
     start_mV = sign * 450.0
-    assert watched(curve(*steps, start_mV=start_mV), 75.0, 0.0, (sign * 470.0, sign * 1000.0)).passed == 1
-    assert watched(curve(*steps, start_mV=start_mV), 75.0, 0.0, (sign * 1000.0, sign * 470.0)).passed == 0
-    assert watched(curve(*steps, start_mV=start_mV), 75.0, 0.0, (sign * 1070.0, sign * 1800.0)).passed == 0
+    assert watched(curve(*steps, start_mV=start_mV), 75.0, 0.0, [(sign * 470.0, sign * 1000.0)]).passed == 1
+    assert watched(curve(*steps, start_mV=start_mV), 75.0, 0.0, [(sign * 1000.0, sign * 470.0)]).passed == 0
+    assert watched(curve(*steps, start_mV=start_mV), 75.0, 0.0, [(sign * 1070.0, sign * 1800.0)]).passed == 0
 
 
-@pytest.mark.parametrize("between", [None, (470.0, 1230.0)])
+@pytest.mark.parametrize("sign", [1, -1])
+def test_what_goes_against_the_direction_is_no_jump(sign):
+    steps = [sign * step for step in JUMP]
+    way, other = ("rising", "falling") if sign > 0 else ("falling", "rising")
+    assert watched(curve(*steps), 75.0, 0.0, [], way).passed == 1
+    assert watched(curve(*steps), 75.0, 0.0, [], other).passed == 0
+    against = (5, 5, -sign * 100, 5, 5, 5, 5)
+    assert watched(curve(*against), 75.0, 0.0, [], way).passed == 0
+    later = watched(curve(*against, *steps), 75.0, 0.0, [], way)
+    assert (later.passed, later.points_past_last, later.last_mL) == (1, 5, 12.0)
+
+
+def test_each_of_several_jumps_has_its_own_window():
+    two = curve(*JUMP, *JUMP, start_mV=150.0)
+    windows = [(250.0, 700.0), (700.0, 1300.0)]
+    assert watched(two, 75.0, 0.0, windows, "rising").passed == 2
+    assert watched(two, 75.0, 0.0, [None, windows[1]], "rising").passed == 2
+    assert watched(two, 75.0, 0.0, [windows[0], (2000.0, 2100.0)], "rising").passed == 1
+    assert watched(two, 75.0, 0.0, [], "rising").passed == 2
+
+
+def test_a_small_rise_before_a_shallow_jump_does_not_count_its_points():
+    # 55 mV at once and then nothing (a touched cable); the jump itself is flatter than that.
+    curve_ = curve(10, 2, 2, 55, 2, 2, 2, 2, 2, 2, 10, 20, 50, 20, 10, 5, 5)
+    watch = watched(curve_, 75.0, 0.0, [], "rising")
+    assert watch.passed == 1
+    assert watch.points_past_last == 5
+
+
+@pytest.mark.parametrize("between", [(), [(470.0, 1230.0)]])
 @pytest.mark.parametrize("bump_mV", [100, 600])
 def test_a_rise_that_is_undone_is_no_jump_and_hides_none(between, bump_mV):
     bump = (20, 10, 10, 10, bump_mV, 10, 10, -bump_mV, 10, 10, 10)

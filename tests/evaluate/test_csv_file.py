@@ -50,6 +50,14 @@ def refused(path, **units):
         "volume_uL,potential_mV\n0,3e2\n1e3,3.5e2\n2.5e3,4e2\n",
         "volume in cm³,potential in mV\n0,300\n1,350\n2.5,400\n",
         "volume_L,potential_mV\n0,300\n.001,350\n0.0025,+400\n",
+        "V;E\nmL;mV\n0,0;300\n1,0;350\n2,5;400\n",
+        "Volume,Potential\n[cm³],[V]\n0,0.300\n1,0.350\n2.5,0.400\n",
+        "% a comment\n// another\n" + PLAIN,
+        "volume_mL;potential_V;\n0.00;0.300;\n1.00;0.350;\n2.50;0.400;\n",
+        "No.\tt (s)\tV (mL)\tE (mV)\n1\t0\t0\t300\n2\t60\t1\t350\n3\t120\t2.5\t400\n",
+        "volume_mL,potential_mV,remark\n0,300,\n1,350,waited longer\n2.5,400,\n",
+        "n,burette,,reading\n,mL,,V\n1,0,,.3\n2,1,,.35\n3,2.5,,.4\n",
+        ",,\n" + PLAIN,
     ],
 )
 def test_many_ways_of_writing_the_same_curve(file, content):
@@ -83,6 +91,55 @@ def test_units_beside_a_header_without_units(file):
     assert refused(file(PLAIN), signal_unit="mV").startswith("1:"), "the header says V, the option mV"
 
 
+@pytest.mark.parametrize("columns", [("V/mL", "E/mV"), ("2", "4"), ("v/ml", "4")])
+def test_columns_named_where_several_carry_units(file, columns):
+    path = file("pH;V/mL;dE/dV (mV/mL);E/mV\n3;10,0;-;300\n4;11,0;50,0;350\n")
+    text = refused(path)
+    assert text.startswith("1:")
+    assert "--volume-column" in text
+    curve = read_csv(path, volume_column=columns[0], signal_column=columns[1])
+    assert curve.signal_unit == "mV"
+    assert curve.volume_mL.tolist() == [10.0, 11.0]
+    assert curve.signal.tolist() == [300.0, 350.0]
+    assert read_csv(path, volume_column="2", signal_column="pH").signal_unit == "pH"
+
+
+def test_mV_beside_pH_is_asked_for(file):
+    path = file("V/mL;pH;E/mV\n10,0;3,0;300\n11,0;4,0;350\n")
+    assert "--signal-column" in refused(path)
+    assert read_csv(path, signal_column="pH").signal.tolist() == [3.0, 4.0]
+    assert read_csv(path, signal_column="E/mV").signal.tolist() == [300.0, 350.0]
+
+
+def test_more_than_two_columns_without_a_header(file):
+    path = file("1\t10.5\t300\n2\t11.5\t350\n")
+    lacking = refused(path, volume_unit="mL", signal_unit="mV")
+    assert "--volume-column and --signal-column" in lacking
+    curve = read_csv(path, volume_unit="mL", signal_unit="mV", volume_column="2", signal_column="3")
+    assert curve.volume_mL.tolist() == [10.5, 11.5]
+
+
+def test_two_columns_the_other_way_round_without_a_header(file):
+    path = file("300,10.5\n350,11.5\n")
+    curve = read_csv(path, volume_unit="mL", signal_unit="mV", signal_column="1")
+    assert curve.volume_mL.tolist() == [10.5, 11.5]
+
+
+@pytest.mark.parametrize(
+    ("columns", "told"),
+    [
+        ({"volume_column": "5"}, "number from 1 to 3"),
+        ({"volume_column": "0"}, "number from 1 to 3"),
+        ({"signal_column": "nowhere"}, "'nowhere' came"),
+        ({"volume_column": "1", "signal_column": "1"}, "the same came"),
+        ({"volume_column": "pH", "signal_column": "V/mL"}, "another came"),
+        ({"signal_column": "remark"}, "--signal-unit"),
+    ],
+)
+def test_columns_that_cannot_be_meant(file, columns, told):
+    assert told in refused(file("V/mL;pH;remark\n10;3;4\n11;4;5\n"), **columns)
+
+
 @pytest.mark.parametrize(("argument", "value"), [("volume_unit", "mV"), ("volume_unit", "gal"), ("signal_unit", "mL")])
 def test_an_argument_that_is_no_unit(file, argument, value):
     with pytest.raises(ValueError, match="expected"):
@@ -111,6 +168,15 @@ def test_an_argument_that_is_no_unit(file, argument, value):
         ("volume_mL;potential_mV\n29;492\n30;518\n31;1.122\n32;1.153\n", "4:", "which may be 1122 or 1.122"),
         ("volume_mL;potential_mV\n29;492\n30;518\n31;1,122\n32;1,153\n", "4:", "which may be 1122 or 1.122"),
         ("volume_mL potential_V\n1.0 0.3\n", "1:", "separated by"),
+        ("1,0,0,3\n2,0,0,4\n", "1:", "ambiguous"),
+        ("sample of Monday\nvolume_mL,pH\n1,2\n", "1:", "separated by"),
+        ("sample,Monday,noon\nvolume_mL,pH\n1,2\n", "2:", "put # before it"),
+        ("a,b,c\n1,2,3\n", "1:", "units in the header of two of 3 columns"),
+        ("volume_mL,b,c\n1,2,3\n", "1:", "--signal-column"),
+        ("volume_mL,pH\nnot,numbers\n1,2\n", "2:", "'not'"),
+        ("volume,signal\nmL,pH\nmL,pH\n1,2\n", "3:", "a number expected"),
+        ("volume_ML,pH\n1,2\n", "1:", "--volume-unit"),
+        ("volume_mL,potential_MV\n1,2\n", "1:", "--signal-unit"),
         ("V,E\n1.0,0.3\n", "1:", "a unit in the header"),
         ("V,pH\n1.0,0.3\n", "1:", "a unit in the header"),
         ("volume_mL,volume_mL\n1.0,0.3\n", "1:", "two columns of volume"),

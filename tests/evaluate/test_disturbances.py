@@ -99,13 +99,16 @@ def test_two_ways_that_must_disagree_are_told():
     assert not any("disagree" in text for text in straight.warnings)
 
 
-def test_a_small_misfit_narrows_nothing_on_few_degrees_of_freedom():
-    """By hand: stated u 0.01 mL, misfit 0.3; 5 degrees of freedom keep the stated u, 50 take 0.003 mL."""
+def test_a_small_misfit_narrows_little_on_few_degrees_of_freedom():
+    """By hand: stated u 0.01 mL, misfit 0.3; u² = 0.01² (4 + n 0.09)/(4 + n) for n = 5 and 50 degrees of freedom.
+
+    Student's t of 9 and 54 degrees of freedom: any table.
+    """
     few, many = (
         Fit(RedoxModel(), np.array([10.0]), np.array([[1e-4]]), 0.3, dof, 0.0, np.zeros(9), np.ones(9), 0.0)
         for dof in (5.0, 50.0)
     )
-    assert few.u_mL == pytest.approx(0.01)
-    assert few.half_interval_mL == pytest.approx(1.959964 * 0.01)
-    assert many.u_mL == pytest.approx(0.003)
-    assert many.half_interval_mL == pytest.approx(2.0086 * 0.003, rel=1e-3)  # Student's t, 50: any table
+    assert few.u_mL == pytest.approx(0.0070317, rel=1e-4)
+    assert few.half_interval_mL == pytest.approx(2.2622 * 0.0070317, rel=1e-4)
+    assert many.u_mL == pytest.approx(0.0039675, rel=1e-4)
+    assert many.half_interval_mL == pytest.approx(2.0049 * 0.0039675, rel=1e-4)

@@ -2,12 +2,14 @@
 
 import json
 import math
+from dataclasses import replace
 
 import pytest
 
 from titrator.evaluate.evaluation import EquivalencePoint, Evaluation
 from titrator.evaluate.propagation import Input, product_of_powers
 from titrator.evaluate.results import ResultInputs, results
+from titrator.run.evaluation import titrant_expansion
 
 
 def point(volume_mL: float, u_mL: float, dof: float = math.inf) -> EquivalencePoint:
@@ -106,3 +108,47 @@ def test_units_that_cannot_be_told(wrong):
 def test_inputs_without_a_relative_uncertainty_are_refused(wrong):
     with pytest.raises(ValueError, match="expected"):
         Input("x", *wrong)
+
+
+TIN = replace(INPUTS, name="tin(II)", analyte_per_titrant=0.5, molar_mass_g_per_mol=118.71)
+
+
+def test_each_step_has_its_own_name_ratio_and_mass_in_the_order_of_the_units():
+    """Tin at 6.0 mL: 6.0 × 0.1 × 0.5 × 10/10 = 0.3 mol/L; iron over 14.0 - 6.0 = 8.0 mL: 0.8 mol/L."""
+    found = results(Evaluation((point(6.0, 0.003), point(14.0, 0.004))), [TIN, INPUTS])
+    assert [(each.name, each.unit) for each in found] == [
+        ("tin(II)", "mol/L"), ("iron(II)", "mol/L"), ("tin(II)", "g/L"), ("iron(II)", "g/L"),
+    ]  # fmt: skip
+    assert [each.value for each in found] == pytest.approx([0.3, 0.8, 0.3 * 118.71, 0.8 * 55.845])
+
+
+def test_the_volume_between_two_points():
+    """Random parts in quadrature: √(0.003² + 0.004²) = 0.005 mL; calibration 0.002/√3 of the 8.0 mL between."""
+    _, iron, *_ = results(Evaluation((point(6.0, 0.003), point(14.0, 0.004))), [TIN, INPUTS])
+    lines = {line.name: line for line in iron.budget}
+    assert lines["equivalence volume (random)"].u == pytest.approx(0.005)
+    assert lines["equivalence volume (random)"].contribution == pytest.approx(0.8 * 0.005 / 8.0)
+    assert lines["burette calibration"].contribution == pytest.approx(0.8 * 0.002 / math.sqrt(3.0))
+
+
+def test_the_method_s_unit_comes_first_for_all_steps():
+    both = [replace(each, unit="mg/L") for each in (TIN, INPUTS)]
+    units = [each.unit for each in results(Evaluation((point(6.0, 0.003), point(14.0, 0.004))), both)]
+    assert units == ["mg/L", "mg/L", "mol/L", "mol/L", "g/L", "g/L"]
+
+
+def test_points_beyond_the_steps_have_no_result():
+    three = Evaluation((point(6.0, 0.003), point(14.0, 0.004), point(16.0, 0.004)))
+    assert len(results(three, [TIN, INPUTS])) == 4
+
+
+def test_titrant_of_another_temperature_than_20_degrees():
+    """Water: 997.05 kg/m³ at 25 °C and 998.21 at 20 °C (any handbook): a titrant of 25 °C holds 0.116 % less."""
+    assert titrant_expansion(20.0) == 1.0
+    assert titrant_expansion(25.0) == pytest.approx(997.05 / 998.21, abs=1e-5)
+    cold, warm = (
+        results(Evaluation((point(18.0, 0.0009),)), replace(INPUTS, titrant_expansion=titrant_expansion(each)))[0]
+        for each in (20.0, 25.0)
+    )
+    assert warm.value / cold.value == pytest.approx(0.99884, abs=1e-5)
+    assert titrant_expansion(80.0) == titrant_expansion(50.0)  # the tables end there

@@ -33,6 +33,18 @@ GOOD = (HERE / "good.yaml").read_text("utf-8")
         ("iron(II) salts", None, {"H302", "H315", "H319"}, "Warning"),
         # Suppliers' data sheets (not harmonised).
         ("cerium(IV) sulfate", 0.1, {"H315", "H319", "H335"}, "Warning"),
+        # Sodium hydroxide, 011-002-00-6 (from memory): H314 from 2 %, H315 and H319 from 0.5 %; 1 mol/L is 3.8 %.
+        ("sodium hydroxide", 1.0, {"H290", "H314"}, "Danger"),
+        ("sodium hydroxide", 0.2, {"H290", "H315", "H319"}, "Warning"),
+        ("sodium hydroxide", 0.1, {"H290"}, "Warning"),
+        # Phosphoric acid, 015-011-00-6 (from memory): H314 from 25 %, H315 and H319 from 10 %.
+        ("phosphoric acid", 2.0, {"H290", "H315", "H319"}, "Warning"),
+        ("phosphoric acid", 14.7, {"H290", "H302", "H314"}, "Danger"),
+        # Nitric acid, 007-030-00-3 (from memory): H314 from 5 %.
+        ("nitric acid", 1.0, {"H290", "H314"}, "Danger"),
+        # Silver nitrate, 047-001-00-2, by the general limits: irritates from 1 %, 0.1 mol/L being 1.7 %.
+        ("silver nitrate", 0.1, {"H290", "H315", "H319", "H410"}, "Warning"),
+        ("nitrogen", None, {"H280"}, "Warning"),
     ],
 )
 def test_classification_at_a_concentration(
@@ -41,6 +53,14 @@ def test_classification_at_a_concentration(
     band = hazard_table()[substance].band(mol_per_L)
     assert band is not None
     assert (set(band.statements), band.signal) == (codes, signal)
+
+
+def test_dichromate_stays_a_carcinogen_as_a_titrant() -> None:
+    """CLP Annex VI, 024-002-00-6: carcinogen 1B, mutagen 1B, from 0.1 %; 1/60 mol/L is 0.5 %."""
+    band = hazard_table()["potassium dichromate"].band(1 / 60)
+    assert band is not None
+    assert {"H340", "H350", "H360FD"} <= set(band.statements)
+    assert band.signal == "Danger"
 
 
 def test_half_molar_sulfuric_acid_lies_below_every_limit() -> None:
@@ -54,6 +74,9 @@ def test_half_molar_sulfuric_acid_lies_below_every_limit() -> None:
         ("sulfuric acid", 0.5, 4.8),
         ("hydrochloric acid", 1, 3.6),
         ("perchloric acid", 1, 9.5),
+        ("sodium hydroxide", 1, 3.8),
+        ("nitric acid", 1, 6.1),
+        ("silver nitrate", 0.1, 1.7),
     ],
 )
 def test_mass_fractions(substance: str, mol_per_L: float, percent: float) -> None:
@@ -83,6 +106,9 @@ def test_wording_of_statements() -> None:
     assert statements["H315"] == "Causes skin irritation"
     assert statements["H319"] == "Causes serious eye irritation"
     assert statements["H302"] == "Harmful if swallowed"
+    assert statements["H350"] == "May cause cancer"
+    assert statements["H280"] == "Contains gas under pressure; may explode if heated"
+    assert statements["H411"] == "Toxic to aquatic life with long lasting effects"
 
 
 def test_the_text_of_a_method(tmp_path: Path) -> None:

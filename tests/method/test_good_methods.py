@@ -6,9 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from titrator.chemistry.reactions import REACTIONS
 from titrator.files.key_table import refreshed
 from titrator.files.keys import documented_keys
 from titrator.method import Method, load_method
+from titrator.method.plausible import expected_points_mL
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
@@ -91,6 +93,63 @@ def test_a_blank_seeks_nothing(tmp_path: Path) -> None:
     assert (method.sample.kind, method.find.equivalence_points) == ("blank", 0)
 
 
+SHIPPED_BY_NAME = {path.stem: path for path in SHIPPED}
+
+
+def test_steps_ratios_and_results_of_two_points() -> None:
+    method = load_method(SHIPPED_BY_NAME["tin_and_iron"])
+    assert method.reaction.analytes == ("tin(II)", "iron(II)")
+    assert method.reaction.ratios == (0.5, 1.0)
+    assert method.result.names == ("tin(II)", "iron(II)")
+    assert method.result.molar_masses_g_per_mol == (118.71, 55.845)
+    assert method.vessel.gas == "nitrogen"
+    # By hand: 10 mL of 1/10 of 0.25 and 0.6 mol/L hold 0.25 and 0.6 mmol; 0.1 mol/L takes 5 mL, then 6 mL more.
+    low, high = zip(*expected_points_mL(method.sample, method.titrant, method.reaction), strict=True)
+    assert low == pytest.approx((5.0, 11.0))
+    assert high == pytest.approx((8.0, 18.0))
+
+
+def test_a_third_is_taken_exactly() -> None:
+    reaction = load_method(SHIPPED_BY_NAME["citric_acid"]).reaction
+    assert reaction.stated_ratio == 0.3333
+    assert reaction.ratios == (1 / 3,)
+    assert reaction.analyte_per_titrant == 1 / 3
+
+
+def test_a_buffer_and_its_reagent() -> None:
+    medium = load_method(SHIPPED_BY_NAME["zinc_bath"]).medium
+    assert (medium.name, medium.key, medium.pH, medium.acid) == ("ammonia buffer", "buffer", 10.0, None)
+    assert medium.reagents == ("copper(II) EDTA complex",)
+
+
+def test_plain_water_and_a_double_junction(tmp_path: Path) -> None:
+    method = load_method(SHIPPED_BY_NAME["acetic_acid"])
+    assert (method.medium.name, method.medium.concentration_mol_per_L, method.medium.pH) == ("none", 0.0, None)
+    assert load_method(SHIPPED_BY_NAME["chloride_in_rinse_water"]).electrode.bridge == "1 mol/L KNO3"
+    # Perchloric acid is taken with an outer filling that holds no potassium.
+    perchloric = edited(
+        tmp_path,
+        ("acid: sulfuric acid", "acid: perchloric acid"),
+        ("name: sulfuric acid", "name: perchloric acid"),
+        ("filling: 3 mol/L KCl", "filling: 3 mol/L KCl\n  bridge: 1 mol/L NaNO3"),
+    )
+    assert perchloric.electrode.bridge == "1 mol/L NaNO3"
+
+
+def test_the_zero_of_an_ion_electrode_is_its_own(tmp_path: Path) -> None:
+    """A start window far off is taken for a membrane, whose zero no table knows, and refused for glass."""
+    for stem, window in (("calcium_hardness", "[-80 mV, 60 mV]"), ("acetic_acid", "[150 mV, 320 mV]")):
+        text = SHIPPED_BY_NAME[stem].read_text("utf-8")
+        assert text.count(window) == 1
+        path = tmp_path / f"{stem}.yaml"
+        path.write_text(text.replace(window, "[900 mV, 1000 mV]"), "utf-8")
+        if stem == "calcium_hardness":
+            assert load_method(path).electrode.start_window_mV == (900.0, 1000.0)
+        else:
+            with pytest.raises(Exception, match="expected a window that meets -60 to 524 mV"):
+                load_method(path)
+
+
 @pytest.mark.parametrize(("capacity", "fits"), [("84.5 mL", True), ("84.49 mL", False), ("84.5001 mL", True)])
 def test_the_vessel_must_hold_fill_rinse_and_titrant(tmp_path: Path, capacity: str, fits: bool) -> None:
     edit = ("capacity: 150 mL", f"capacity: {capacity}")  # 50 + 10 + 24.5 = 84.5 mL
@@ -127,6 +186,17 @@ def test_every_key_has_its_description_in_the_docs() -> None:
     assert refreshed(document, Method) == document, (
         "run: python -m titrator.files.key_table titrator.method.method:Method docs/method-file.md"
     )
+
+
+def test_every_reaction_stands_in_the_docs() -> None:
+    document = (ROOT / "docs" / "method-file.md").read_text("utf-8")
+    for reaction in REACTIONS:
+        ratios = ", ".join(f"{step.analyte_per_titrant:.4g}" for step in reaction.steps)
+        row = f"| {', then '.join(reaction.analytes)} | {reaction.titrant} | {ratios} | "
+        (line,) = [line for line in document.splitlines() if line.startswith(row)]
+        for medium in reaction.media:
+            assert ("plain water" if medium.kind == "water" else f"{medium.name} {medium.least_mol_per_L:g} to") in line
+        assert line.endswith(f"| {' or '.join(reaction.indicators)} |")
 
 
 def test_loading_a_method_imports_no_numerical_library() -> None:

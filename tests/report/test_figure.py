@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from dataclasses import replace
 
 import matplotlib as mpl
 import numpy as np
@@ -138,3 +139,14 @@ def test_matplotlib_is_imported_only_when_a_figure_is_drawn():
 def test_a_rehearsal_says_that_it_is_simulated(tmp_path):
     draw_curve(CURVE, FOUND, "Iron(II) in a pickling bath", tmp_path / "curve.svg", note="simulated, seed 7")
     assert "simulated, seed 7" in (tmp_path / "curve.svg").read_text(encoding="utf-8")
+
+
+def test_several_points_are_numbered_and_told_line_by_line():
+    three = Evaluation(tuple(replace(POINT, volume_mL=each, interval_95_mL=(each - 0.01, each + 0.01))
+                             for each in (8.0, 12.0, 16.6)))  # fmt: skip
+    upper = composed(CURVE, three).axes[0]
+    texts = [text.get_text() for text in upper.texts]
+    assert [text for text in texts if text in {"1", "2", "3"}] == ["1", "2", "3"]
+    (told,) = (text for text in texts if "95 %" in text)
+    assert [line[:9] for line in told.splitlines()] == ["1:  8.000", "2:  12.00", "3:  16.60"]
+    assert not any(text.get_text() == "1" for text in composed().axes[0].texts)

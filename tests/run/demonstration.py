@@ -21,10 +21,10 @@ def _files():
     return load_method(METHOD), load_rig(RIG)
 
 
-def setup(seed: int) -> Setup:
+def setup(seed: int, faults: tuple[str, ...] = ()) -> Setup:
     method, rig = _files()
-    return Setup(method, METHOD, rig, RIG, CELL, seed)
+    return Setup(method, METHOD, rig, RIG, CELL, seed, faults)
 
 
-def rehearsal(seed: int, runs: Path, **options) -> Rehearsal:
-    return rehearse(setup(seed), runs, NOW, Attendance(**options))
+def rehearsal(seed: int, runs: Path, faults: tuple[str, ...] = (), **options) -> Rehearsal:
+    return rehearse(setup(seed, faults), runs, NOW, Attendance(**options))

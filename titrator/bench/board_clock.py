@@ -1,14 +1,22 @@
 """The board's clock as seen from here: milliseconds that wrap around, carried on between two tellings."""
 
-from titrator.bench.transport import Transport
+from typing import Protocol
 
 _WRAP = 1 << 32
+
+
+class Timed(Protocol):
+    """Whatever knows the time here."""
+
+    def now_s(self) -> float:
+        """The time in seconds, never going back."""
+        ...
 
 
 class BoardClock:
     """Board time in seconds. The board counts ms in 32 bits, which wrap after 49 days; here they do not."""
 
-    def __init__(self, transport: Transport) -> None:
+    def __init__(self, transport: Timed) -> None:
         self._transport = transport
         self._told_ms = 0
         self._heard_s = transport.now_s()

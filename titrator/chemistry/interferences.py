@@ -271,7 +271,7 @@ _EDTA = (
         analytes=("calcium", "magnesium"),
     ),
     Interference(
-        ("copper(II)", "nickel(II)", "lead(II)", "iron(III)", "aluminium(III)", "mercury(II)"),
+        ("copper(II)", "nickel(II)", "lead(II)", "iron(II)", "iron(III)", "aluminium(III)", "mercury(II)"),
         "refused",
         "EDTA binds it before or with zinc",
         titrants=("EDTA",),

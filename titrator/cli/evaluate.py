@@ -15,7 +15,9 @@ from titrator.cli.failure import DONE, NOT_DONE, Failure, input_errors
 @click.argument("run_or_csv", metavar="RUN-or-CSV")
 @click.option("--method", type=click.Path(path_type=Path), help="Method that tells model and points sought (CSV only).")
 @click.option("--volume-unit", help="Unit of the volumes of a CSV file without a header, such as mL.")
-@click.option("--signal-unit", help="Unit of the signal of a CSV file without a header: mV, V or pH.")
+@click.option("--signal-unit", help="Unit of the signal of a CSV file without a header: mV, V, pH or pAg.")
+@click.option("--volume-column", help="Column of the volumes of a CSV file with more than two: its header or number.")
+@click.option("--signal-column", help="Column of the signal of a CSV file with more than two: its header or number.")
 @click.option(
     "--out", type=click.Path(path_type=Path, file_okay=False), default=None,
     help="For a run number or `last`: the folder that holds the runs (default runs). For a CSV: where to put results.",
@@ -25,7 +27,7 @@ from titrator.cli.failure import DONE, NOT_DONE, Failure, input_errors
 def evaluate(ctx: click.Context, /, **options: Any) -> None:
     """Find equivalence points and results.
 
-    RUN-or-CSV is the folder of a run, its number, `last`, or a file of two columns, volume and signal, with units in
+    RUN-or-CSV is the folder of a run, its number, `last`, or a file with columns of volume and signal, with units in
     its header (volume_mL,potential_mV). A run gets one more evaluation beside the earlier ones; its raw data stay as
     they are. Of a CSV file nothing is written without --out.
     """
@@ -58,7 +60,7 @@ def _show(document: dict[str, Any], *, as_json: bool) -> None:
 def _evaluate_run(options: dict[str, Any]) -> dict[str, Any]:
     from titrator.record.run_folder import find_run
 
-    for name in ("method", "volume_unit", "signal_unit"):
+    for name in ("method", "volume_unit", "signal_unit", "volume_column", "signal_column"):
         if options[name] is not None:
             option = name.replace("_", "-")
             raise Failure(f"--{option}: expected only with a CSV file; a run carries its own method and units")
@@ -88,12 +90,13 @@ def _evaluate_csv(path: Path, options: dict[str, Any]) -> dict[str, Any]:
     expectation, sought = Expectation(), 1
     if options["method"] is not None:
         from titrator.method import load_method
-        from titrator.run.evaluation import expectation_of
+        from titrator.run.expectations import expectation_of
 
         method = load_method(options["method"])
         expectation, sought = expectation_of(method, None), method.find.equivalence_points
     try:
-        curve = read_csv(path, volume_unit=options["volume_unit"], signal_unit=options["signal_unit"])
+        beside = {name: options[name] for name in ("volume_unit", "signal_unit", "volume_column", "signal_column")}
+        curve = read_csv(path, **beside)
     except ValueError as error:  # --volume-unit or --signal-unit names no unit
         raise Failure(str(error)) from error
     evaluation = find_equivalence_points(curve, expectation)

@@ -31,8 +31,7 @@ def outcome(folder: RunFolder, started: float, *, figure: bool, truth: dict[str,
             note = simulated_note(document)
             draw_curve(evaluated.curve, evaluated.evaluation, evaluated.method.name, path, note=note)
     if truth is not None:
-        factor = evaluated.method.result.molar_mass_g_per_mol
-        document = {**document, "truth": truth_document(truth, evaluated.results, factor)}
+        document = {**document, "truth": truth_document(truth, evaluated.results, evaluated.method.result)}
     host = {"elapsed_s": round(time.perf_counter() - started, 3)}
     return {"run": str(folder.path), **document, "host": host}
 

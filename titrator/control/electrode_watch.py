@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from titrator.control.direction import Direction
+from titrator.control.electrode_causes import of_silence, of_start
 from titrator.control.ends import Cause, Ending
 from titrator.control.point import Point
 
@@ -22,7 +24,10 @@ _ANSWER_SDS = 6.0
 
 @dataclass(frozen=True, slots=True)
 class ElectrodeExpectation:
-    """What a living electrode does. Potentials against the method's reference electrode."""
+    """What a living electrode does. Potentials against the method's reference electrode.
+
+    `indicator` is the calling name of its kind and `direction` that of the curve; both only choose the words.
+    """
 
     start_low_mV: float
     start_high_mV: float
@@ -30,11 +35,14 @@ class ElectrodeExpectation:
     noise_mV: float
     rail_low_mV: float
     rail_high_mV: float
+    indicator: str = "platinum"
+    direction: Direction = "rising"
 
 
 _ANSWER_NOISES = 10.0
 """…and this many times the noise of one reading, so that slow drift of a dead input is no answer. The first drops
-change the potential of a living redox or pH electrode by tens of millivolts."""
+change the potential of a living redox electrode by tens of millivolts; where a curve begins flat (strong acid, silver,
+EDTA) the method names a larger volume."""
 
 
 class ElectrodeWatch:
@@ -97,17 +105,8 @@ class ElectrodeWatch:
         )
         if abs(point.potential_mV) <= _SHORTED_MV:
             return self._ending(found, "input shorted; electrode plugs not pushed home; indicator and reference joined")
-        if point.potential_mV > expected.start_high_mV:
-            return self._ending(
-                found,
-                "analyte already oxidised or absent; titrant left in the vessel from the run before; electrode coated "
-                "with oxide; another reference electrode or filling than the method states",
-            )
-        return self._ending(
-            found,
-            "electrodes swapped at the amplifier; another reference electrode or filling than the method states; "
-            "electrode dirty or not covered by the liquid; wrong sample",
-        )
+        high = point.potential_mV > expected.start_high_mV
+        return self._ending(found, of_start(expected.indicator, expected.direction, high=high))
 
     def _judge_answer(self, point: Point, initial: Point) -> Ending | None:
         change_mV = abs(point.potential_mV - initial.potential_mV)
@@ -119,8 +118,7 @@ class ElectrodeWatch:
             return None
         return self._ending(
             f"the potential has changed by only {change_mV:.2f} mV after {point.volume_mL:.3f} mL of titrant",
-            "electrode dead, coated or not covered by the liquid; input open or shorted; burette empty, its tip "
-            "blocked or outside the vessel; stirrer standing still",
+            of_silence(self._expected.indicator),
         )
 
     @staticmethod

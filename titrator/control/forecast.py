@@ -3,6 +3,7 @@
 Before a jump the curve of one couple (or of a buffer) obeys E = E0 ± s·ln(V/(Ve - V)), so dV/dE = V(Ve - V)/(s·Ve) and
 (dV/dE)/V is a straight line in V that meets zero at the equivalence volume Ve, whatever s is (derived here; the
 linearisation is Gran's, Analyst 77 (1952) 661, from memory). The line through the last few additions foresees Ve.
+Behind a jump the next couple begins, and volumes are counted from there.
 """
 
 from __future__ import annotations
@@ -48,6 +49,7 @@ class Forecast:
         self._points: deque[Point] = deque(maxlen=_KEPT)
         self._calm_s = 0.0  # seconds a point before the jump
         self._line: tuple[float, float] | None = None  # zero of the line and its slope, while a jump is foreseen
+        self._from_mL = 0.0  # where the last jump was: volumes of the line are counted from there
         self.foreseen: Foreseen | None = None
 
     def add_point(self, point: Point) -> None:
@@ -57,8 +59,9 @@ class Forecast:
         passed = self._watch.passed
         self._watch.add_point(point)
         self._points.append(point)
-        if self._watch.passed > passed:
+        if self._watch.passed != passed:
             self._line = None
+            self._from_mL = self._watch.last_mL if self._watch.passed else 0.0
         self.foreseen = self._look(point)
 
     def _look(self, point: Point) -> Foreseen | None:
@@ -84,11 +87,11 @@ class Forecast:
 
     def _fit(self) -> tuple[float, float] | None:
         """Zero and slope of the line of (dV/dE)/V through the last additions; None when it foresees nothing."""
-        points = list(self._points)
+        points = [point for point in self._points if point.volume_mL > self._from_mL or not self._watch.passed]
         at, height, steepness = [], [], []
         for one, other in itertools.pairwise(points):
             change_mV = abs(other.potential_mV - one.potential_mV)
-            middle_mL = (one.volume_mL + other.volume_mL) / 2.0
+            middle_mL = (one.volume_mL + other.volume_mL) / 2.0 - self._from_mL
             if change_mV <= 0.0:
                 return None
             steepness.append(change_mV / (other.volume_mL - one.volume_mL))
@@ -106,7 +109,7 @@ class Forecast:
         misfit = sum((y - mean - slope * (x - mean_mL)) ** 2 for x, y in zip(at, height, strict=True))
         variance = misfit / max(1, count - 2) * (1.0 / count + (zero_mL - mean_mL) ** 2 / squares)
         foreseen = zero_mL > at[-1] and math.sqrt(variance) < -slope * zero_mL * _TOO_WIDE
-        return (zero_mL, slope) if foreseen else None
+        return (self._from_mL + zero_mL, slope) if foreseen else None
 
     def _points_to(self, volume_mL: float) -> int:
         """How many additions lie before the jump, by the rule in force."""
@@ -116,7 +119,7 @@ class Forecast:
         if not isinstance(additions, AdaptiveSettings):
             return max(0, math.ceil((zero_mL - volume_mL) / additions.step_mL))
         while volume_mL < zero_mL and points < _MOST_POINTS:
-            aimed_mL = additions.aim_mV * volume_mL * slope * (volume_mL - zero_mL)
+            aimed_mL = additions.aim_mV * (volume_mL - self._from_mL) * slope * (volume_mL - zero_mL)
             volume_mL += min(max(aimed_mL, additions.least_mL), additions.most_mL)
             points += 1
         return points

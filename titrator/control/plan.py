@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from titrator.control.direction import Direction
 from titrator.control.electrode_watch import ElectrodeExpectation
 from titrator.control.increments import AdaptiveSettings
 from titrator.control.settling import SettlingSettings
@@ -20,7 +21,8 @@ class FixedSettings:
 class EndSettings:
     """Limits of a run. `potential_beyond_mV` is optional; `jumps_sought` 0 for a blank.
 
-    `jump_between_mV`: where the curve comes from and goes to (potentials of analyte and titrant), where that is known.
+    `jumps_between_mV`: for each jump in order, where the curve comes from and goes to, None where that is not known;
+    empty for no jump known. `direction` is that of the whole curve.
     """
 
     volume_above_mL: float
@@ -29,7 +31,8 @@ class EndSettings:
     points_past_jump: int
     jumps_sought: int
     least_rise_mV: float
-    jump_between_mV: tuple[float, float] | None = None
+    jumps_between_mV: tuple[tuple[float, float] | None, ...] = ()
+    direction: Direction = "unknown"
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,8 @@ def increment_rule(plan: Plan) -> IncrementRule:
 
 def jump_watch(plan: Plan) -> JumpWatch:
     """What counts the jumps."""
-    return JumpWatch(plan.ends.least_rise_mV, plan.motion.random_error_mL, plan.ends.jump_between_mV)
+    ends = plan.ends
+    return JumpWatch(ends.least_rise_mV, plan.motion.random_error_mL, ends.jumps_between_mV, ends.direction)
 
 
 def end_rules(plan: Plan) -> list[EndRule]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from titrator.evaluate.competing import GOOD_MISFIT, GOOD_MISFIT_COMPETING, Fitted
 from titrator.evaluate.curve import SignalUnit
+from titrator.evaluate.doubt import why_doubted
 from titrator.evaluate.evaluation import FoundBy
 from titrator.evaluate.jump import Jump
 from titrator.evaluate.model_fit import FitData
@@ -128,12 +129,24 @@ def choose(stretch: Stretch, fitted: Fitted, zero: Zero | str, steep: tuple[floa
     if gap.coarse and not (good and stated):
         u = max(u, gap.width_mL / math.sqrt(12.0))
         interval = (min(gap.low_mL, found.volume_mL), max(gap.high_mL, found.volume_mL))
-    doubt = "" if good or stated else _doubt(stretch, gap, fitted)
+    doubt = "" if good else _doubt(stretch, gap, fitted, stated)
     return Choice(found.way, found.volume_mL, u, found.dof, interval, warnings, doubt)
 
 
-def _doubt(stretch: Stretch, gap: Gap, fitted: Fitted) -> str:
+def _doubt(stretch: Stretch, gap: Gap, fitted: Fitted, stated: bool) -> str:
     """Return why a jump that no model describes may be none, or nothing where its readings speak for themselves."""
+    data = stretch.data
+    doubted = why_doubted(
+        data.volume_mL,
+        data.signal,
+        data.sd_signal,
+        stretch.jump,
+        stretch.unit,
+        gap_mL=(gap.low_mL, gap.high_mL),
+        resolved=not gap.coarse,
+    )
+    if doubted or stated:
+        return doubted
     if fitted.fit is not None and not gap.holds(fitted.fit.equivalence_volume_mL, beyond=0.5):
         return (
             f"no model describes it and the nearest one places its point elsewhere, at "

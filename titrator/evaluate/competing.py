@@ -7,8 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from titrator.evaluate.acid_model import AcidModel
+from titrator.evaluate.complexation_model import ComplexationModel
 from titrator.evaluate.curve import FloatArray, SignalUnit
+from titrator.evaluate.exchange_model import ExchangeModel
 from titrator.evaluate.expectation import Expectation
+from titrator.evaluate.mixture_model import MixtureModel
 from titrator.evaluate.model_fit import MODEL_MISFIT, Fit, FitData, fit
 from titrator.evaluate.models import Start
 from titrator.evaluate.redox_model import RedoxModel
@@ -47,10 +50,12 @@ def for_rising(expectation: Expectation, sign: int) -> Expectation:
     if sign > 0:
         return expectation
     analyte, titrant = expectation.analyte_potential_mV, expectation.titrant_potential_mV
+    neutral = expectation.neutral_mV
     return replace(
         expectation,
         analyte_potential_mV=None if analyte is None else -analyte,
         titrant_potential_mV=None if titrant is None else -titrant,
+        neutral_mV=None if neutral is None else -neutral,
     )
 
 
@@ -68,13 +73,18 @@ def data_sd_mL(data: FitData, jump_mL: float) -> FloatArray:
 
 
 def _starts(data: FitData, jump_mL: float, unit: SignalUnit, expectation: Expectation) -> list[Start]:
-    models: list[RedoxModel | SymmetricModel | AcidModel] = []
+    models: list[RedoxModel | SymmetricModel | AcidModel | ComplexationModel | ExchangeModel | MixtureModel] = []
+    own, following = expectation.own_slopes, expectation.next_step
     if expectation.model == "redox":
-        models = [RedoxModel(expectation.analyte_electrons, expectation.titrant_electrons)]
+        models = [RedoxModel(expectation.analyte_electrons, expectation.titrant_electrons, own, following)]
     elif expectation.model == "symmetric":
-        models = [SymmetricModel(unit)]
+        models = [MixtureModel(unit) if following else SymmetricModel(unit)]
     elif expectation.model == "acid":
-        models = [AcidModel(unit)]
+        models = [AcidModel(unit, expectation.sites, following)]
+    elif expectation.model == "complexation":
+        models = [ComplexationModel(unit, own)]
+    elif expectation.model == "exchange":
+        models = [ExchangeModel(unit)]
     elif unit == "mV":
         models = [SymmetricModel(unit), RedoxModel()]
     elif unit == "pH":

@@ -17,9 +17,13 @@ from titrator.evaluate.jump import Jump, Search, find_jumps
 from titrator.evaluate.model_fit import FitData
 from titrator.evaluate.noise import decimal_step, signal_sd
 from titrator.evaluate.ways import Placed, place
+from titrator.evaluate.whole_curve_redox import WHOLE_REDOX
+from titrator.evaluate.whole_place import whole_fits
 
 LARGEST = 1e7
 """No volume in mL and no signal in mV, pH or pX is larger: beyond it, units are wrong."""
+FEWEST_ON_A_BRANCH = 4
+"""Readings that a stretch between two jumps keeps on the side of the other jump."""
 FAR_OFF = 3.0
 """A fitted parameter this many prior standard deviations from what was expected is worth a sentence."""
 
@@ -53,7 +57,10 @@ def _taken_with_warning(curve: Curve) -> list[str]:
 
 
 def _searched(ordered: Curve, expectation: Expectation) -> Search:
-    """Return the jumps of the curve, rising or falling: as expected where something is expected, else the larger."""
+    """Return the jumps of the curve, rising or falling: as expected where something is expected, else the larger.
+
+    Where the method knows the direction, the other one is taken only for want of any jump in the right one.
+    """
     sd_noise, stated = signal_sd(replace(ordered, remainder_bound=None), expectation.sd_signal_floor)
     first, second = find_jumps(
         ordered.volume_mL,
@@ -63,8 +70,19 @@ def _searched(ordered: Curve, expectation: Expectation) -> Search:
         ordered.signal_unit,
         bound=ordered.remainder_bound,
     )
+    sign = _expected_sign(ordered, expectation)
+    if sign:
+        right, wrong = (first, second) if first.sign == sign else (second, first)
+        return right if right.jumps or not wrong.jumps else wrong
     strange = len(_strange(ordered, first, expectation)) == len(first.jumps)
     return second if strange and len(_strange(ordered, second, expectation)) < len(second.jumps) else first
+
+
+def _expected_sign(ordered: Curve, expectation: Expectation) -> int:
+    """Return 1 where the signal is to rise, -1 where it is to fall, 0 where nobody knows. pH and pX go against mV."""
+    if expectation.rising is None:
+        return 0
+    return 1 if expectation.rising == (ordered.signal_unit == "mV") else -1
 
 
 def _strange(ordered: Curve, search: Search, expectation: Expectation) -> dict[Jump, str]:
@@ -95,7 +113,7 @@ def _set_aside(
     """Return no point, and the most prominent of the jumps that cannot be the method's as an estimate."""
     strange = _strange(ordered, search, expectation)
     jump = max(strange, key=lambda each: each.prominence)
-    (stretch,) = _stretches(ordered, data, search, [jump])
+    (stretch,) = _stretches(ordered, data, search, [jump], [jump])
     point = place(stretch, for_rising(_shared(expectation), search.sign)).point
     reason = strange[jump]
     estimate = _estimate(point, reason)
@@ -145,12 +163,18 @@ def _data(ordered: Curve, sd_signal: FloatArray, sign: int, expectation: Expecta
     )
 
 
-def _stretches(ordered: Curve, data: FitData, search: Search, taken: list[Jump]) -> list[Stretch]:
-    """Return the part of the curve that each jump is fitted on: up to the middle of its neighbours' jumps."""
+def _stretches(ordered: Curve, data: FitData, search: Search, taken: list[Jump], bounding: list[Jump]) -> list[Stretch]:
+    """Return the part of the curve that each jump is fitted on: between the jumps of `bounding` beside it.
+
+    It begins and ends where these have flattened, as long as that leaves readings enough on its own branches; else in
+    their middle.
+    """
     stretches = []
     for k, jump in enumerate(taken):
-        low = taken[k - 1].steepest + 1 if k else 0
-        high = taken[k + 1].steepest if k + 1 < len(taken) else len(ordered) - 1
+        below = [each for each in bounding if each.steepest < jump.steepest]
+        above = [each for each in bounding if each.steepest > jump.steepest]
+        low = _clear_of(below[-1].steepest + 1, below[-1].behind, jump.steepest) if below else 0
+        high = _clear_of(above[0].steepest, above[0].before, jump.steepest + 1) if above else len(ordered) - 1
         rows = slice(low, high + 1)
         local = Jump(
             jump.steepest - low,
@@ -165,6 +189,11 @@ def _stretches(ordered: Curve, data: FitData, search: Search, taken: list[Jump])
         bare = int(np.count_nonzero(part.volume_mL <= 0.0))
         stretches.append(Stretch(part, local, k + 1, search.sign, ordered.signal_unit, bare))
     return stretches
+
+
+def _clear_of(middle: int, flat: int, own: int) -> int:
+    """Return the reading at which a stretch begins (ends) beside another jump: where that is flat, or in its middle."""
+    return flat if abs(own - flat) >= FEWEST_ON_A_BRANCH and (flat - middle) * (own - flat) >= 0 else middle
 
 
 def _unexpected(model: FittedModel) -> list[str]:
@@ -226,15 +255,38 @@ def _evaluated(curve: Curve, expectation: Expectation) -> Evaluation:
     if len(strange) == len(search.jumps):
         return _set_aside(ordered, data, search, expectation, warnings)
     taken, others = _chosen(search, sought, strange)
+    bounding = sorted({*taken, *(jump for jump in others if jump.clear)}, key=lambda each: each.steepest)
+    several = len(expectation.steps) > 1 or expectation.next_step
+    stretches = _stretches(ordered, data, search, taken, bounding if several else taken)
+    fits = whole_fits(expectation.known, data, stretches, search.sign).each or (None,) * len(stretches)
     placed = [
-        place(stretch, for_rising(expectation if len(taken) == 1 else _shared(expectation), search.sign))
-        for stretch in _stretches(ordered, data, search, taken)
+        place(stretch, replace(for_rising(each, search.sign), known=expectation.known), whole)
+        for stretch, each, whole in zip(stretches, _of_each(expectation, len(taken)), fits, strict=True)
     ]
+    warnings += _wrong_way(ordered, search, expectation)
     warnings += _left_out(ordered, others, sought)
     if sought is not None and len(placed) < sought:
         warnings.append(f"{sought} equivalence points were sought, {len(placed)} stand out from the noise")
     stated_potentials = expectation.model == "redox" and expectation.analyte_potential_mV is not None
     return _joined(placed, warnings, stated_potentials)
+
+
+def _of_each(expectation: Expectation, count: int) -> list[Expectation]:
+    """Return what is expected of each of `count` points; where it is not clear which are which, what all have."""
+    steps = expectation.steps
+    if count == len(steps):
+        return list(steps)
+    shared = _shared(expectation)
+    return [shared] * count if len(steps) == 1 else [replace(shared, model=None)] * count
+
+
+def _wrong_way(ordered: Curve, search: Search, expectation: Expectation) -> list[str]:
+    """Return a sentence where the curve goes against the method's reaction."""
+    if search.sign * _expected_sign(ordered, expectation) >= 0:
+        return []
+    way, other = ("rises", "falls") if search.sign > 0 else ("falls", "rises")
+    advice = "check how the electrodes are connected, and the titrant"
+    return [f"the curve {way} where that of the method's reaction {other}: {advice}"]
 
 
 def _shared(expectation: Expectation) -> Expectation:
@@ -249,7 +301,17 @@ def _shared(expectation: Expectation) -> Expectation:
     )
 
 
+def _outnumbered(placed: list[Placed]) -> list[Placed]:
+    """Return the jumps, all of them in doubt where two or more are and they outnumber the others."""
+    doubtful = sum(bool(each.doubt) for each in placed)
+    if doubtful < 2 or doubtful <= len(placed) - doubtful:
+        return placed
+    told = f"{doubtful} other jumps of this curve are none: as rough as this, it shows jumps by chance"
+    return [each if each.doubt else replace(each, doubt=told) for each in placed]
+
+
 def _joined(placed: list[Placed], warnings: list[str], stated_potentials: bool) -> Evaluation:
+    placed = _outnumbered(placed)
     doubtful = [each for each in placed if each.doubt]
     placed = [each.numbered(k) for k, each in enumerate((one for one in placed if not one.doubt), start=1)]
     estimates = tuple(_estimate(each.point, each.doubt) for each in doubtful)
@@ -259,7 +321,8 @@ def _joined(placed: list[Placed], warnings: list[str], stated_potentials: bool) 
     for number, each in enumerate(placed, start=1):
         where = f"point {number}: " if several else ""
         warnings += [where + text for text in each.warnings]
-        if each.model is not None and each.model.name == "redox" and stated_potentials:
+        told_once = each.model is not None and each.model.name == WHOLE_REDOX and number == 1
+        if each.model is not None and (each.model.name == "redox" or told_once) and stated_potentials:
             warnings += [where + text for text in _unexpected(each.model)]
     return Evaluation(
         equivalence_points=tuple(each.point for each in placed),

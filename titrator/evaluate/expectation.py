@@ -6,7 +6,9 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-ModelName = Literal["redox", "symmetric", "acid"]
+from titrator.evaluate.whole_curve import Known
+
+ModelName = Literal["redox", "symmetric", "acid", "complexation", "exchange"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,12 +17,24 @@ class Expectation:
 
     `points_sought`: number of equivalence points (None: at least one; 0: a blank). `model`: "redox" (any numbers of
     electrons), "symmetric" (1:1 precipitation, strong acid with strong base), "acid" (weak acid or base with a strong
-    one); None lets the models compete. Formal potentials in mV against the method's reference electrode, each with a
-    prior standard deviation: 17 mV is ±30 mV taken as rectangular. `slope_mV` is RT/F times the share of it that
-    electrodes reach (0.975), its sd covers 0.95 to 1. `oxidised_share_sd`: how much of the analyte may have been
-    converted before the titration (moles of product per mole of analyte). `sd_volume_mL`: random error of the burette
-    about an absolute target. `sd_signal_floor`: least standard deviation of a reading, in the signal's unit.
-    `calibration_half_width`: systematic error of the burette, relative, rectangular (0.002 for ±0.2 %).
+    one, of `sites` protons at one point), "complexation" (an electrode of the ion that is bound), "exchange" (of
+    another ion, through a trace of its complex); None lets the models compete. `rising`: whether potentials in mV rise
+    with the titrant (pH and pX then fall); None where that is unknown.
+
+    Formal potentials in mV against the method's reference electrode, each with a prior standard deviation: 17 mV is
+    ±30 mV taken as rectangular. `slope_mV` is RT/F times the share of it that electrodes reach (0.975), its sd covers
+    0.95 to 1. `oxidised_share_sd`: how much of the analyte may have been converted before the titration (moles of
+    product per mole of analyte). `analyte_slope_sd_mV`, `titrant_slope_sd_mV`: where electrodes do not follow a slow
+    couple, the slope of its branch is its own. `neutral_mV`: a glass electrode at pH 7.
+
+    `sd_volume_mL`: random error of the burette about an absolute target. `sd_signal_floor`: least standard deviation of
+    a reading, in the signal's unit. `calibration_half_width`: systematic error of the burette, relative, rectangular
+    (0.002 for ±0.2 %). `vessel_mL`: liquid at the start, `titrant_mol_per_L`: of a strong acid or base; None where they
+    are not known. `left_out_half_width`: what the model leaves out and no curve tells apart, relative to the volume
+    (rectangular).
+
+    `previous_step`, `next_step`: whether another analyte is used up before or behind this point. `then`: what is
+    expected of the further points, in order. `known`: the chemistry, for a fit of the whole curve with all its points.
     """
 
     points_sought: int | None = None
@@ -37,12 +51,25 @@ class Expectation:
     sd_volume_mL: float | None = None
     sd_signal_floor: float | None = None
     calibration_half_width: float | None = None
+    rising: bool | None = None
+    analyte_slope_sd_mV: float | None = None
+    titrant_slope_sd_mV: float | None = None
+    neutral_mV: float | None = None
+    neutral_sd_mV: float = 30.0
+    sites: int = 1
+    vessel_mL: float | None = None
+    titrant_mol_per_L: float | None = None
+    left_out_half_width: float = 0.0
+    previous_step: bool = False
+    next_step: bool = False
+    then: tuple[Expectation, ...] = ()
+    known: Known | None = None
 
     def __post_init__(self) -> None:
         """Refuse what no method could mean; raises ValueError."""
         if self.points_sought is not None and self.points_sought < 0:
             raise ValueError(f"points_sought: 0 or more expected, {self.points_sought} came")
-        for name in ("analyte_electrons", "titrant_electrons"):
+        for name in ("analyte_electrons", "titrant_electrons", "sites"):
             if getattr(self, name) < 1:
                 raise ValueError(f"{name}: 1 or more expected, {getattr(self, name)} came")
         for name in (
@@ -50,16 +77,31 @@ class Expectation:
             "titrant_potential_sd_mV",
             "slope_mV",
             "slope_sd_mV",
+            "analyte_slope_sd_mV",
+            "titrant_slope_sd_mV",
+            "neutral_sd_mV",
+            "vessel_mL",
+            "titrant_mol_per_L",
             "oxidised_share_sd",
             "sd_volume_mL",
         ):
             value = getattr(self, name)
             if value is not None and not 0.0 < value < math.inf:
                 raise ValueError(f"{name}: a finite number above 0 expected, {value} came")
-        for name in ("sd_signal_floor", "calibration_half_width"):
+        for name in ("sd_signal_floor", "calibration_half_width", "left_out_half_width"):
             value = getattr(self, name)
             if value is not None and not 0.0 <= value < math.inf:
                 raise ValueError(f"{name}: a finite number >= 0 expected, {value} came")
+
+    @property
+    def steps(self) -> tuple[Expectation, ...]:
+        """Return what is expected of each point in order: this, then the further ones."""
+        return (self, *self.then)
+
+    @property
+    def own_slopes(self) -> bool:
+        """Return whether the branches have slopes of their own."""
+        return self.analyte_slope_sd_mV is not None or self.titrant_slope_sd_mV is not None
 
     @classmethod
     def of_redox(

@@ -10,7 +10,7 @@ the linearised problem; the interval is scaled by the misfit and widened by Stud
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -25,12 +25,14 @@ HUBER_LIMIT = 3.0
 """Residuals beyond this many (scaled) standard deviations lose weight."""
 ROUNDS = 8
 """Most renewals of the weights."""
-FEW_DEGREES = 20.0
-"""Below this many degrees of freedom a small misfit may be luck: the interval is then not narrowed by it."""
+STATED_DEGREES = 4.0
+"""A small misfit may be luck: the stated uncertainties then count as so many degrees of freedom beside the residuals'.
+
+A misfit above 1 counts by itself. With true stated uncertainties 96.8, 96.2 and 95.5 % of such intervals hold the truth
+at 5, 8 and 15 degrees of freedom, with twice the stated ones 95.0 % (computed by us from normal deviates).
+"""
 WORST_CONDITION = 1e13
 """Normal equations worse conditioned than this are singular for double precision."""
-NORMAL_95 = 1.959964
-"""Two-sided 95 % point of the normal distribution."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +57,8 @@ class Fit:
     `x` (p,) and `covariance` (p, p) follow the model's parameters, the covariance unscaled. `scale` multiplies the
     standard uncertainties by the misfit, `scale_dof` are the degrees of freedom behind it. `u_lag_mL` is what the
     remainders of all readings together may have moved the equivalence volume (standard uncertainty). `residual` (n,)
-    is in standard deviations, `weight` (n,) below 1 where a reading was taken for an outlier.
+    is in standard deviations, `weight` (n,) below 1 where a reading was taken for an outlier. `sensitivity` (n, p) are
+    the weighted derivatives, `lag` (n,) what each reading may lack, in the same units (weighted standard deviations).
     """
 
     model: CurveModel
@@ -67,6 +70,8 @@ class Fit:
     residual: FloatArray
     weight: FloatArray
     misfit_mL: float
+    sensitivity: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    lag: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     @property
     def equivalence_volume_mL(self) -> float:
@@ -79,31 +84,29 @@ class Fit:
         return math.hypot(math.sqrt(self.covariance[0, 0]), self.u_lag_mL)
 
     @property
-    def scaled_u_mL(self) -> float:
-        """Standard uncertainty of the equivalence volume in mL: scatter as the residuals show it, and lag."""
-        return math.hypot(self.scale * math.sqrt(self.covariance[0, 0]), self.u_lag_mL)
+    def _scatter(self) -> tuple[float, float]:
+        """(factor on the stated uncertainty, its degrees of freedom): the misfit's; see STATED_DEGREES."""
+        if self.scale >= 1.0:
+            return self.scale, self.scale_dof
+        dof = STATED_DEGREES + self.scale_dof
+        return math.sqrt((STATED_DEGREES + self.scale_dof * self.scale**2) / dof), dof
 
     @property
     def u_mL(self) -> float:
-        """Standard uncertainty of the equivalence volume in mL: the scaled one, but see FEW_DEGREES."""
-        few = self.scale_dof < FEW_DEGREES
-        return max(self.scaled_u_mL, self.stated_u_mL) if few else self.scaled_u_mL
+        """Standard uncertainty of the equivalence volume in mL: scatter as the residuals show it, and lag."""
+        return math.hypot(self._scatter[0] * math.sqrt(self.covariance[0, 0]), self.u_lag_mL)
 
     @property
     def dof(self) -> float:
-        """Degrees of freedom of the scaled uncertainty (Welch and Satterthwaite; the lag's bound counts as known)."""
-        scatter = self.scale * math.sqrt(self.covariance[0, 0])
-        return self.scale_dof * (self.scaled_u_mL / scatter) ** 4 if scatter > 0.0 else math.inf
+        """Degrees of freedom of `u_mL` (Welch and Satterthwaite; the lag's bound counts as known)."""
+        scale, dof = self._scatter
+        scatter = scale * math.sqrt(self.covariance[0, 0])
+        return dof * (self.u_mL / scatter) ** 4 if scatter > 0.0 else math.inf
 
     @property
     def half_interval_mL(self) -> float:
-        """Half the width of the 95 % interval in mL.
-
-        Student's t times the scaled uncertainty; where that rests on few degrees of freedom it is never narrower than
-        the normal interval of the stated uncertainties.
-        """
-        scaled = float(student_t.ppf(0.975, min(self.dof, 1e9))) * self.scaled_u_mL
-        return max(scaled, NORMAL_95 * self.stated_u_mL) if self.scale_dof < FEW_DEGREES else scaled
+        """Half the width of the 95 % interval in mL: Student's t times the standard uncertainty."""
+        return float(student_t.ppf(0.975, min(self.dof, 1e9))) * self.u_mL
 
 
 def _chord(model: CurveModel, x: FloatArray, data: FitData) -> FloatArray:
@@ -113,10 +116,12 @@ def _chord(model: CurveModel, x: FloatArray, data: FitData) -> FloatArray:
     return np.asarray(np.abs(rise) / (2.0 * reach), dtype=np.float64)
 
 
-def standard_deviation_mL(model: CurveModel, x: FloatArray, data: FitData) -> FloatArray:
+def standard_deviation_mL(
+    model: CurveModel, x: FloatArray, data: FitData, model_error: float = MODEL_MISFIT
+) -> FloatArray:
     """Return the standard deviation of V_i - V(E_i) under the error model, in mL, shape (n,)."""
     variance = data.sd_volume_mL**2 + (_chord(model, x, data) * data.sd_signal) ** 2
-    return np.asarray(np.sqrt(variance + (MODEL_MISFIT * model.distance_mL(data.signal, x)) ** 2), dtype=np.float64)
+    return np.asarray(np.sqrt(variance + (model_error * model.distance_mL(data.signal, x)) ** 2), dtype=np.float64)
 
 
 def _solve(start: Start, x: FloatArray, data: FitData, sd_mL: FloatArray, weight: FloatArray) -> FloatArray:
@@ -156,10 +161,11 @@ def _robust_scale(residual: FloatArray) -> float:
     return max(1.0, 1.4826 * float(np.median(np.abs(residual))))
 
 
-def fit(start: Start, data: FitData, first_sd_mL: FloatArray) -> Fit | str:
+def fit(start: Start, data: FitData, first_sd_mL: FloatArray, model_error: float = MODEL_MISFIT) -> Fit | str:
     """Fit the model and return it, or the reason why there is no estimate.
 
     `first_sd_mL` (n,): weights of the first round, from the data's own chords (the start may be far off).
+    `model_error`: what the model is believed to, relative to the distance from the equivalence point.
     """
     count, size = len(data.volume_mL), len(start.x)
     known = int(np.count_nonzero(np.isfinite(start.prior_sd)))
@@ -174,7 +180,7 @@ def fit(start: Start, data: FitData, first_sd_mL: FloatArray) -> Fit | str:
                 return f"the fit met numbers it could not handle ({error})"
             moved = abs(found[0] - x[0])
             x = found
-            sd_mL = standard_deviation_mL(start.model, x, data)
+            sd_mL = standard_deviation_mL(start.model, x, data, model_error)
             residual = (data.volume_mL - start.model.volume_mL(data.signal, x)) / sd_mL
             size_of = np.abs(residual) / _robust_scale(residual)
             weight = np.minimum(1.0, HUBER_LIMIT / np.maximum(size_of, 1e-12))
@@ -199,21 +205,28 @@ def _finished(start: Start, x: FloatArray, data: FitData, sd_mL: FloatArray, wei
     if not start.lower[0] + edge < x[0] < start.upper[0] - edge:
         return "the fit ran to the end of the curve: its readings do not bracket an equivalence point"
     residual = (data.volume_mL - start.model.volume_mL(data.signal, x)) / sd_mL
-    scale, dof = _misfit_scale(inverse, jacobian, residual * np.sqrt(weight))
-    moved_mL = (jacobian @ inverse[0]) * np.sqrt(weight) / sd_mL * _chord(start.model, x, data) * data.remainder_bound
-    u_lag_mL = abs(float(np.sum(moved_mL))) / math.sqrt(3.0)
+    scale, dof = misfit_scale(inverse, jacobian, residual * np.sqrt(weight))
+    lag = np.sqrt(weight) / sd_mL * _chord(start.model, x, data) * data.remainder_bound
+    u_lag_mL = lag_of(inverse, jacobian, lag)
     misfit = float(np.sqrt(np.mean(weight * (residual * sd_mL) ** 2)))
-    return Fit(start.model, x, inverse, scale, dof, u_lag_mL, residual, weight, misfit)
+    return Fit(start.model, x, inverse, scale, dof, u_lag_mL, residual, weight, misfit, jacobian, lag)
 
 
-def _misfit_scale(covariance: FloatArray, jacobian: FloatArray, residual: FloatArray) -> tuple[float, float]:
-    """Return the factor on the standard uncertainty of the equivalence volume and the degrees of freedom behind it.
+def lag_of(covariance: FloatArray, jacobian: FloatArray, lag: FloatArray, of: int = 0) -> float:
+    """Return what the remainders of all readings together may have moved parameter `of` (standard uncertainty)."""
+    return abs(float(np.sum((jacobian @ covariance[of]) * lag))) / math.sqrt(3.0)
+
+
+def misfit_scale(
+    covariance: FloatArray, jacobian: FloatArray, residual: FloatArray, of: int = 0
+) -> tuple[float, float]:
+    """Return the factor on the standard uncertainty of parameter `of` and the degrees of freedom behind it.
 
     Readings count as much as they move the equivalence volume, so that many good readings far from the jump cannot
     make the few that place it look better than they are (a variance of the sandwich form, with its leverages; degrees
     of freedom by Satterthwaite).
     """
-    influence = (jacobian @ covariance[0]) ** 2
+    influence = (jacobian @ covariance[of]) ** 2
     leverage = np.einsum("ij,jk,ik->i", jacobian, covariance, jacobian)
     share = influence * np.maximum(1.0 - leverage, 1e-3)
     total = float(np.sum(share))

@@ -76,6 +76,17 @@ def start_of(model: CurveModel, lines: list[Parameter]) -> Start:
     return Start(model, value, lower, upper, mean, np.array([line.prior_sd for line in lines]))
 
 
+def between_jumps(volume_mL: FloatArray, jump_mL: float, *, others: bool) -> Parameter:
+    """Return the start of the equivalence volume: anywhere on the curve, or nearer where `others` share its branches.
+
+    A model of several analytes could otherwise change their roles.
+    """
+    low, high = float(np.min(volume_mL)), float(np.max(volume_mL))
+    if others:
+        low, high = low + 0.7 * (jump_mL - low), high - 0.7 * (high - jump_mL)
+    return Parameter(jump_mL, low, high)
+
+
 def median_or(values: FloatArray, otherwise: float) -> float:
     """Return the median of the finite values, or `otherwise` where there is none."""
     finite = values[np.isfinite(values)]

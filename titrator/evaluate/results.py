@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -20,6 +21,8 @@ class ResultInputs:
     `analyte_per_titrant`: mol of analyte that a mol of titrant consumes. `dilution`: volume of the diluted sample over
     that of the sample in it (1: undiluted). `calibration_half_width`: of the burette, relative, rectangular.
     `molar_mass_g_per_mol` None: no result in g/L. `unit`: that of the first result (mol/L, mmol/L, g/L or mg/L).
+    `titrant_expansion`: density of the titrant at its temperature over that at 20 °C, for which `titrant_mol_per_L`
+    holds.
     """
 
     name: str
@@ -34,6 +37,7 @@ class ResultInputs:
     molar_mass_g_per_mol: float | None = None
     u_molar_mass_g_per_mol: float = 0.0
     unit: str = "mol/L"
+    titrant_expansion: float = 1.0
 
     def __post_init__(self) -> None:
         """Refuse a unit that no result is told in; raises ValueError."""
@@ -94,33 +98,40 @@ def _in_unit(unit: str, factors: list[Input], inputs: ResultInputs) -> Result:
         assert inputs.molar_mass_g_per_mol is not None
         mass = Input("molar mass", inputs.molar_mass_g_per_mol, inputs.u_molar_mass_g_per_mol, "g/mol")
         factors = [*factors, mass]
-    found = product_of_powers(factors, scale * inputs.analyte_per_titrant)
+    found = product_of_powers(factors, scale * inputs.analyte_per_titrant * inputs.titrant_expansion)
     return Result(inputs.name, found.value, unit, found.u, found.dof, found.k, found.U, found.interval_95, found.budget)
 
 
-def _of_volume(volume_mL: float, u_random_mL: float, dof: float, inputs: ResultInputs) -> list[Result]:
-    """Return the result in the method's unit, then in mol/L and g/L where these are others."""
-    factors = _inputs(volume_mL, u_random_mL, dof, inputs)
+def _units(inputs: ResultInputs) -> list[str]:
+    """Return the method's unit, then mol/L and g/L where these are others."""
     units = [inputs.unit, "mol/L", *(["g/L"] if inputs.molar_mass_g_per_mol is not None else [])]
-    return [_in_unit(unit, factors, inputs) for unit in dict.fromkeys(units)]
+    return list(dict.fromkeys(units))
 
 
-def results(evaluation: Evaluation, inputs: ResultInputs) -> list[Result]:
-    """Return the concentrations in mol/L and, with a molar mass, in g/L, the method's unit first.
+def _of_each(inputs: ResultInputs | Sequence[ResultInputs], count: int) -> list[ResultInputs]:
+    """Return the inputs of each of `count` points."""
+    if not isinstance(inputs, ResultInputs):
+        return list(inputs[:count])
+    return [inputs if k == 0 else replace(inputs, name=f"{inputs.name} (step {k + 1})") for k in range(count)]
 
-    With several equivalence points each later result belongs to the volume since the point before it (names carry
-    its number); their random parts add in quadrature. Empty where no point was found.
+
+def results(evaluation: Evaluation, inputs: ResultInputs | Sequence[ResultInputs]) -> list[Result]:
+    """Return the concentrations, first of every step in the method's unit, then all in mol/L and in g/L.
+
+    `inputs`: one for each step in order, or one for all (later names then carry the step's number). Each result after
+    the first belongs to the volume since the point before it: the random parts of the two volumes add in quadrature,
+    the burette's calibration is proportional to their difference. Points beyond the inputs have no result.
     """
-    found: list[Result] = []
-    points = evaluation.equivalence_points
+    factors: list[tuple[ResultInputs, list[Input]]] = []
     before: EquivalencePoint | None = None
-    for number, point in enumerate(points, start=1):
+    for point, named in zip(
+        evaluation.equivalence_points, _of_each(inputs, len(evaluation.equivalence_points)), strict=False
+    ):
         volume_mL, u_mL, dof = point.volume_mL, point.u_random_mL, point.dof
         if before is not None:
             volume_mL, u_mL, dof = volume_mL - before.volume_mL, math.hypot(u_mL, before.u_random_mL), math.inf
         before = point
-        if volume_mL <= 0.0:
-            continue
-        named = inputs if number == 1 else replace(inputs, name=f"{inputs.name} (step {number})")
-        found += _of_volume(volume_mL, u_mL, dof, named)
-    return found
+        if volume_mL > 0.0:
+            factors.append((named, _inputs(volume_mL, u_mL, dof, named)))
+    units = list(dict.fromkeys(unit for rank in range(3) for named, _ in factors for unit in _units(named)[rank:][:1]))
+    return [_in_unit(unit, parts, named) for unit in units for named, parts in factors if unit in _units(named)]

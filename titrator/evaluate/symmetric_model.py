@@ -17,6 +17,8 @@ from titrator.evaluate.expectation import Expectation
 from titrator.evaluate.models import Parameter, Start, bounded_exp, median_or, start_of
 from titrator.evaluate.redox_model import SLOPE_25C_mV
 
+KNOWN_DILUTION_SD = 0.03
+"""With the liquid of the start known: 10 mL of rinsing on 60 mL move k by that much (common practice)."""
 LEAST_DENOMINATOR = 0.05
 """The titrant's own concentration is a pole of V(E); a search is kept this far from it."""
 
@@ -29,6 +31,13 @@ def natural_slope(unit: SignalUnit) -> float:
 def sinh(exponent: FloatArray) -> FloatArray:
     """Return the hyperbolic sine of clipped exponents."""
     return np.asarray((bounded_exp(exponent) - bounded_exp(-exponent)) / 2.0, dtype=np.float64)
+
+
+def dilution_of(jump_mL: float, vessel_mL: float | None) -> Parameter:
+    """Return the start of k = Ve/(V0 + Ve): from the liquid at the start where it is known, rinsing allowed for."""
+    if vessel_mL is None:
+        return Parameter(0.3, -0.1, 1.05, prior_sd=0.3)
+    return Parameter(jump_mL / (vessel_mL + jump_mL), -0.1, 1.05, prior_sd=KNOWN_DILUTION_SD)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +69,11 @@ class SymmetricModel:
     def start(self, volume_mL: FloatArray, signal: FloatArray, jump_mL: float, expectation: Expectation) -> Start:
         """Return a start from the data beside a jump (rising signal)."""
         slope = natural_slope(self.unit)
+        slope_sd = 0.25 * slope
         if self.unit == "mV" and expectation.slope_mV:
             slope = expectation.slope_mV
+            known = expectation.slope_sd_mV if expectation.model == "symmetric" else None
+            slope_sd = known or 0.25 * slope
         span = max(float(np.ptp(signal)), slope)
         middle = float(np.interp(jump_mL, volume_mL, signal))
         with np.errstate(all="ignore"):
@@ -70,8 +82,8 @@ class SymmetricModel:
         lines = [
             Parameter(jump_mL, float(np.min(volume_mL)), float(np.max(volume_mL))),
             Parameter(middle, float(np.min(signal)) - span, float(np.max(signal)) + span, prior_sd=span),
-            Parameter(slope, 0.3 * slope, 4.0 * slope, prior_sd=0.25 * slope),
+            Parameter(slope, 0.3 * slope, 4.0 * slope, prior_sd=slope_sd),
             Parameter(width, -45.0, 10.0, prior_sd=15.0),
-            Parameter(0.3, -0.1, 1.05, prior_sd=0.3),
+            dilution_of(jump_mL, expectation.vessel_mL),
         ]
         return start_of(self, lines)

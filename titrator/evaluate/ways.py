@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import brentq
 
-from titrator.evaluate.choice import Stretch, choose
+from titrator.evaluate.choice import Choice, Stretch, choose
 from titrator.evaluate.competing import Fitted, best_fit
 from titrator.evaluate.curve import FloatArray
 from titrator.evaluate.derivative import first_derivative, grouped, largest_slope
@@ -16,6 +16,7 @@ from titrator.evaluate.evaluation import EquivalencePoint, FitParameter, FittedM
 from titrator.evaluate.expectation import Expectation
 from titrator.evaluate.model_fit import HUBER_LIMIT, FitData
 from titrator.evaluate.second_derivative import Zero, zero_of_second_derivative
+from titrator.evaluate.smooth_derivative import inflection, largest_smooth, smooth_derivative, steepest_reading
 
 LINE_READINGS = 600
 """How many points of a fitted curve are kept for drawing."""
@@ -52,7 +53,24 @@ def _derivative_ways(stretch: Stretch) -> tuple[tuple[float, float], Zero | str]
     steepest = first + int(np.argmax(certain.slope[first : last + 1]))
     sd_volume = float(np.median(data.sd_volume_mL)) / math.sqrt(size)
     zero = zero_of_second_derivative(derivative, steepest, sd, sd_volume)
+    if size > 1 and np.all(data.remainder_bound <= data.sd_signal):
+        return _smoothed_ways(stretch, zero)
     return largest_slope(certain, first, last), zero
+
+
+def _smoothed_ways(stretch: Stretch, zero: Zero | str) -> tuple[tuple[float, float], Zero | str]:
+    """Return the same of a jump that only many intervals together show: by local polynomials.
+
+    Of the two zeros of the second derivative the more certain one is taken.
+    """
+    data, jump = stretch.data, stretch.jump
+    derivative = smooth_derivative(data.volume_mL, data.signal, data.sd_signal)
+    steepest = steepest_reading(derivative, jump.before, jump.behind)
+    sd = np.hypot(data.sd_signal, derivative.slope * data.sd_volume_mL)
+    turn = inflection(data.volume_mL, data.signal, sd, steepest, jump.behind - jump.before + 1)
+    if turn is not None and not (isinstance(zero, Zero) and zero.u_mL <= turn[1]):
+        zero = Zero(*turn)
+    return largest_smooth(derivative, jump.before, jump.behind), zero
 
 
 def _described(fitted: Fitted, stretch: Stretch, used: FloatArray) -> FittedModel | None:
@@ -114,15 +132,36 @@ def _disagreement(ways: list[Way]) -> list[str]:
     return warnings
 
 
-def place(stretch: Stretch, expectation: Expectation) -> Placed:
-    """Place the equivalence point of one jump by every way and say which is reported and why."""
+def _with_what_is_left_out(chosen: Choice, half_width: float) -> Choice:
+    """Return the value with what its model leaves out, as a relative half width, in its uncertainty and interval."""
+    if not half_width:
+        return chosen
+    u = math.hypot(chosen.u_mL, chosen.volume_mL * half_width / math.sqrt(3.0))
+    low, high = (chosen.volume_mL + (end - chosen.volume_mL) * u / chosen.u_mL for end in chosen.interval_95_mL)
+    return replace(chosen, u_mL=u, interval_95_mL=(low, high))
+
+
+def _left_out(stretch: Stretch, expectation: Expectation, *, whole: bool) -> float:
+    """Return what the model in use leaves out at this point, as a relative half width."""
+    if not whole or expectation.known is None:
+        return expectation.left_out_half_width
+    left_out = expectation.known.left_out
+    return left_out[stretch.number - 1] if stretch.number <= len(left_out) else 0.0
+
+
+def place(stretch: Stretch, expectation: Expectation, whole: Fitted | None = None) -> Placed:
+    """Place the equivalence point of one jump by every way and say which is reported and why.
+
+    `whole`: what a fit of the whole curve says of this point, where there is one; else the jump is fitted by itself.
+    """
     data = stretch.data
     steep, zero = _derivative_ways(stretch)
     jump_mL = zero.volume_mL if isinstance(zero, Zero) else steep[0]
     fitted_rows = slice(stretch.bare, None)
     used = FitData(*(getattr(data, name)[fitted_rows] for name in FitData.__dataclass_fields__))
-    fitted = best_fit(used, jump_mL, stretch.unit, expectation)
+    fitted = best_fit(used, jump_mL, stretch.unit, expectation) if whole is None else whole
     chosen = choose(stretch, fitted, zero, steep, expectation.model is not None)
+    chosen = _with_what_is_left_out(chosen, _left_out(stretch, expectation, whole=whole is not None))
     by_fit = chosen.way == "model-fit"
     ways = [
         Way("model-fit", stretch.number, fitted.fit.equivalence_volume_mL, fitted.fit.u_mL)
@@ -151,4 +190,8 @@ def place(stretch: Stretch, expectation: Expectation) -> Placed:
             f"readings at {places} mL lie more than {2 * HUBER_LIMIT:g} standard deviations off the model: "
             "they were given less weight"
         )
-    return Placed(point, tuple(ways), model, (*warnings, *_disagreement(ways)), chosen.doubt)
+    # Where a second ion cuts the jump off, the steepest place is the break and not the point: no contradiction.
+    cut_off = by_fit and expectation.model == "symmetric" and expectation.next_step
+    if not cut_off:
+        warnings += _disagreement(ways)
+    return Placed(point, tuple(ways), model, tuple(warnings), chosen.doubt)

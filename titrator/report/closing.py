@@ -39,11 +39,19 @@ def show_closing(console: Console, document: dict[str, Any]) -> None:
 def _rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
     rows: list[tuple[str, Text]] = []
     rows.extend((result["name"], Text(_result(result))) for result in document["results"])
-    rows.extend(("equivalence point", Text(_point(point))) for point in document["equivalence_points"])
+    points = document["equivalence_points"]
+    several = len(points) > 1
+    rows.extend(
+        (f"equivalence point {number}" if several else "equivalence point", Text(_point(point)))
+        for number, point in enumerate(points, start=1)
+    )
     if not document["equivalence_points"]:
         rows.append(("equivalence point", Text("none found")))
     rows.extend(("estimate only", Text(_point(point))) for point in document["estimates"])
-    rows.extend(("by " + way["way"], Text(_way(way))) for way in document["by_method"])
+    rows.extend(
+        (f"by {way['way']}, point {way['point']}" if several else f"by {way['way']}", Text(_way(way)))
+        for way in document["by_method"]
+    )
     rows.extend(_truth_rows(document))
     rows.extend(_run_rows(document))
     return rows
@@ -82,8 +90,18 @@ def _truth_rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
         return []
     volumes = ", ".join(f"{volume_mL:.4f} mL" for volume_mL in truth["equivalence_points_mL"])
     values = ", ".join(f"{entry['value']:.5g} {entry['unit']}" for entry in truth["results"])
-    where = f"equivalence point {volumes} as this burette indicates it" if volumes else "no equivalence point"
-    return [("truth (simulated)", Text("; ".join(part for part in (where, values) if part)))]
+    several = "s" * (len(truth["equivalence_points_mL"]) > 1)
+    where = f"equivalence point{several} {volumes} as this burette indicates it" if volumes else "no equivalence point"
+    rows = [("truth (simulated)", Text("; ".join(part for part in (where, values) if part)))]
+    return [*rows, *(("went wrong (simulated)", Text(_fault(fault))) for fault in truth["faults"])]
+
+
+def _fault(fault: dict[str, Any]) -> str:
+    size = "" if fault["size"] is None else f" of {fault['size']:g} {fault['unit']}"
+    if fault["struck_s"] is None:
+        due = f"{fault['due_s']:g} s" if fault["due_mL"] is None else f"{fault['due_mL']:g} mL"
+        return f"nothing: {fault['name']}{size} was due at {due}, and the run ended before"
+    return f"{fault['name']}{size} from {fault['struck_mL']:.3f} mL on, at {fault['struck_s']:.1f} s"
 
 
 def _run_rows(document: dict[str, Any]) -> list[tuple[str, Text]]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from titrator.evaluate.evaluation import Evaluation
-from titrator.evaluate.results import Result
+from titrator.evaluate.results import MASS, MOLAR, Result
+from titrator.method.result import Result as ResultSection
 from titrator.run.evaluation import EvaluatedRun
 
 
@@ -44,23 +45,29 @@ def csv_document(name: str, evaluation: Evaluation) -> dict[str, Any]:
     }
 
 
-def truth_document(truth: dict[str, Any], results: list[Result], molar_mass_g_per_mol: float) -> dict[str, Any]:
+def truth_document(truth: dict[str, Any], results: list[Result], wanted: ResultSection) -> dict[str, Any]:
     """The simulator's truth beside a dry run's results: entry for entry the same names and units.
 
-    `truth` tells concentrations of the undiluted sample in mol/L by name.
+    `truth` tells concentrations of the undiluted sample in mol/L in the order of the points, as `wanted` names them.
     """
-    told = {entry["name"]: entry["value"] for entry in truth["results"]}
-    factors = {"mol/L": 1.0, "mmol/L": 1000.0, "g/L": molar_mass_g_per_mol, "mg/L": 1000.0 * molar_mass_g_per_mol}
+    steps = zip(wanted.names, wanted.molar_masses_g_per_mol, truth["results"], strict=False)
+    told = {name: (entry["value"], molar_mass) for name, molar_mass, entry in steps}
     return {
         "equivalence_points_mL": truth["equivalence_points_mL"],
         "equivalence_points_delivered_mL": truth["equivalence_points_delivered_mL"],
         "results": [
-            {"name": result.name, "value": told[result.name] * factors[result.unit], "unit": result.unit}
+            {"name": result.name, "value": _in_unit(result.unit, *told[result.name]), "unit": result.unit}
             for result in results
             if result.name in told
         ],
+        "faults": truth["faults"],
         "drawn": truth["drawn"],
     }
+
+
+def _in_unit(unit: str, value_mol_per_L: float, molar_mass_g_per_mol: float) -> float:
+    mass = MASS.get(unit)
+    return value_mol_per_L * (MOLAR[unit] if mass is None else mass * molar_mass_g_per_mol)
 
 
 def simulated_note(document: dict[str, Any]) -> str:

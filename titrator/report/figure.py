@@ -76,6 +76,14 @@ def point_text(point: EquivalencePoint) -> str:
     return f"{point.volume_mL:.{places}f} mL  (95 %: {low:.{places}f} to {high:.{places}f})"
 
 
+def points_text(points: tuple[EquivalencePoint, ...]) -> str:
+    """Return a line for each point, numbered as in the figure where there are several."""
+    if len(points) == 1:
+        return point_text(points[0])
+    lines = [f"{number}:  {point_text(point)}" for number, point in enumerate(points, start=1)]
+    return "\n".join(lines) or "no equivalence point found"
+
+
 def _fitted_lines(evaluation: Evaluation) -> list[FloatArray]:
     """Return the fitted curves of the points that a fit placed, each of shape (n, 2): volume in mL and signal."""
     by_fit = {
@@ -108,7 +116,10 @@ def _draw_points(axes: Axes, curve: Curve, lines: list[FloatArray], size: float)
 
 
 def _mark(axes: Axes, points: tuple[EquivalencePoint, ...], *, diamonds: bool) -> None:
-    """Mark the equivalence points: the interval as a band, the value as a dash-dotted line, with a diamond on it."""
+    """Mark the equivalence points: the interval as a band, the value as a dash-dotted line, with a diamond on it.
+
+    Several are numbered in order of volume.
+    """
     for number, point in enumerate(points):
         axes.axvspan(*point.interval_95_mL, color=GREEN, alpha=0.16, linewidth=0, zorder=0)
         axes.axvline(point.volume_mL, color=GREEN, linestyle=(0, (6, 2, 1, 2)), linewidth=1.1, zorder=1)
@@ -124,6 +135,19 @@ def _mark(axes: Axes, points: tuple[EquivalencePoint, ...], *, diamonds: bool) -
                 zorder=5,
                 label="" if number else "equivalence point, 95 % interval",
             )
+            if len(points) > 1:
+                axes.annotate(
+                    f"{number + 1}",
+                    (point.volume_mL, point.signal),
+                    xytext=(9, 0),
+                    textcoords="offset points",
+                    color=GREEN,
+                    fontsize=9.5,
+                    fontweight="bold",
+                    va="center",
+                    bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": "none", "alpha": 0.85},
+                    zorder=6,
+                )
 
 
 def _close_up_range(curve: Curve, point: EquivalencePoint) -> tuple[float, float] | None:
@@ -233,9 +257,9 @@ def _compose(figure: Figure, curve: Curve, evaluation: Evaluation, title: str, n
     _draw_points(upper, curve, lines, 4.2)
     _mark(upper, points, diamonds=True)
     upper.set_ylabel(_signal_label(curve))
-    heading = upper.set_title(title, loc="left", fontsize=12, fontweight="bold", pad=24)
+    heading = upper.set_title(title, loc="left", fontsize=12, fontweight="bold", pad=24 + 14 * max(0, len(points) - 1))
     heading.set_parse_math(False)  # a name may hold dollar signs
-    told = ";  ".join(point_text(point) for point in points) or "no equivalence point found"
+    told = points_text(points)
     upper.text(0.0, 1.025, told, transform=upper.transAxes, fontsize=9.5, color=GREEN if points else INK, va="bottom")
     noted = upper.text(1.0, 1.025, note, transform=upper.transAxes, fontsize=9.5, color=INK, ha="right", va="bottom")
     noted.set_parse_math(False)

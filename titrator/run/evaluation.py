@@ -5,20 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Final
 
-from titrator.chemistry.constants import nernst_slope_mV
-from titrator.chemistry.couples import find_reaction
-from titrator.chemistry.references import reference_potential_V
+from titrator.chemistry.water import HIGHEST_C, LOWEST_C, density_kg_per_m3
 from titrator.control.point import Point
 from titrator.control.states import State
 from titrator.evaluate.curve import Curve
 from titrator.evaluate.equivalence import find_equivalence_points
 from titrator.evaluate.evaluation import Evaluation
-from titrator.evaluate.expectation import Expectation
 from titrator.evaluate.results import Result, ResultInputs, results
 from titrator.files import InputProblem
 from titrator.method import Method, load_method
 from titrator.record.journal_reader import JournalContents, JournalDamagedError, read_journal
 from titrator.record.run_folder import RunFolder, sha256
+from titrator.run.expectations import expectation_of
 
 BROKEN_OFF: Final = "the record breaks off here"
 """Why a run ended whose journal has no `end` line, as far as anybody knows."""
@@ -70,24 +68,6 @@ class EvaluatedRun:
     warnings: list[str]
 
 
-def expectation_of(method: Method, burette: dict[str, float] | None) -> Expectation:
-    """What `method` (and the burette of the journal's first line, where there is one) lets the evaluation expect."""
-    temperature_C = method.medium.temperature_C
-    reaction = find_reaction(method.reaction.analyte, method.reaction.titrant)
-    reference_V = reference_potential_V(method.electrode.reference, method.electrode.filling, temperature_C)
-    analyte_mV, titrant_mV = reaction.potentials_against_mV(method.medium.acid, reference_V)
-    return Expectation.of_redox(
-        analyte_potential_mV=analyte_mV,
-        titrant_potential_mV=titrant_mV,
-        nernst_slope_mV=nernst_slope_mV(temperature_C),
-        analyte_electrons=reaction.analyte.electrons,
-        titrant_electrons=reaction.titrant.electrons,
-        points_sought=method.find.equivalence_points,
-        sd_volume_mL=burette["random_error_mL"] if burette else None,
-        calibration_half_width=burette["calibration_half_width"] if burette else None,
-    )
-
-
 def evaluate_run(folder: RunFolder) -> EvaluatedRun:
     """Evaluate the run in `folder` again from its raw record.
 
@@ -100,8 +80,7 @@ def evaluate_run(folder: RunFolder) -> EvaluatedRun:
         raise JournalDamagedError(f"{folder.journal}:1: expected the first line of a run, got an empty journal")
     record = _read(folder, contents)
     _refuse_a_changed_method(folder, contents.lines[0])
-    evaluation = find_equivalence_points(record.curve, expectation_of(method, record.burette))
-    found = evaluation.equivalence_points[: method.find.equivalence_points]
+    evaluation, told, missing = evaluate_curve(method, record.curve, record.burette)
     kept = _keep_torn(folder, contents.torn_tail)
     return EvaluatedRun(
         method=method,
@@ -109,7 +88,7 @@ def evaluate_run(folder: RunFolder) -> EvaluatedRun:
         why=record.why,
         curve=record.curve,
         evaluation=evaluation,
-        results=results(evaluation, result_inputs(method, record.burette)) if found else [],
+        results=told,
         additions=record.additions,
         duration_s=record.duration_s,
         delivered_mL=record.delivered_mL,
@@ -117,8 +96,19 @@ def evaluate_run(folder: RunFolder) -> EvaluatedRun:
         record_complete=bool(contents.of_kind("end")),
         simulated=record.simulated,
         simulated_seed=record.seed,
-        warnings=[*kept, *record.warnings, *evaluation.warnings],
+        warnings=[*kept, *record.warnings, *evaluation.warnings, *missing],
     )
+
+
+def evaluate_curve(
+    method: Method, curve: Curve, burette: dict[str, float] | None
+) -> tuple[Evaluation, list[Result], list[str]]:
+    """What is found in the curve of a run of `method`, the results, and what to say where these are missing.
+
+    `burette` is what the first line of a journal says of it; see `titrator.run.course.rig_fields`.
+    """
+    evaluation = find_equivalence_points(curve, expectation_of(method, burette))
+    return evaluation, *_results(method, evaluation, burette)
 
 
 def _read(folder: RunFolder, contents: JournalContents) -> _Record:
@@ -164,21 +154,50 @@ def _keep_torn(folder: RunFolder, tail: bytes) -> list[str]:
         return [f"{told}; it could not be kept in a file beside it: {error}"]
 
 
-def result_inputs(method: Method, burette: dict[str, float] | None) -> ResultInputs:
-    """The quantities between an equivalence volume and a concentration."""
-    return ResultInputs(
-        name=method.result.name,
-        unit=method.result.unit,
-        molar_mass_g_per_mol=method.result.molar_mass_g_per_mol,
-        analyte_per_titrant=method.reaction.analyte_per_titrant,
-        titrant_mol_per_L=method.titrant.concentration.value_mol_per_L,
-        u_titrant_mol_per_L=method.titrant.concentration.u_mol_per_L,
-        aliquot_mL=method.sample.aliquot.value_mL,
-        u_aliquot_mL=method.sample.aliquot.u_mL,
-        dilution=method.sample.dilution.value,
-        u_dilution=method.sample.dilution.u,
-        calibration_half_width=burette["calibration_half_width"] if burette else 0.0,
-    )
+def result_inputs(method: Method, burette: dict[str, float] | None) -> list[ResultInputs]:
+    """The quantities between equivalence volumes and concentrations, for each step of the method in order."""
+    result = method.result
+    return [
+        ResultInputs(
+            name=name,
+            unit=result.unit,
+            molar_mass_g_per_mol=molar_mass,
+            analyte_per_titrant=ratio,
+            titrant_mol_per_L=method.titrant.concentration.value_mol_per_L,
+            u_titrant_mol_per_L=method.titrant.concentration.u_mol_per_L,
+            aliquot_mL=method.sample.aliquot.value_mL,
+            u_aliquot_mL=method.sample.aliquot.u_mL,
+            dilution=method.sample.dilution.value,
+            u_dilution=method.sample.dilution.u,
+            calibration_half_width=burette["calibration_half_width"] if burette else 0.0,
+            titrant_expansion=titrant_expansion(method.titrant.temperature_C),
+        )
+        for name, molar_mass, ratio in zip(
+            result.names, result.molar_masses_g_per_mol, method.reaction.ratios, strict=False
+        )
+    ]
+
+
+def titrant_expansion(temperature_C: float) -> float:
+    """Density of water at the titrant's temperature over that at 20 °C: its concentration is stated for 20 °C.
+
+    Dilute solutions expand as water does; the tables end at 50 °C.
+    """
+    at_C = min(max(temperature_C, LOWEST_C), HIGHEST_C)
+    return density_kg_per_m3(at_C) / density_kg_per_m3(20.0)
+
+
+def _results(
+    method: Method, evaluation: Evaluation, burette: dict[str, float] | None
+) -> tuple[list[Result], list[str]]:
+    """The results of every step that is sought, and a warning where points are missing: which, nobody can tell."""
+    found, sought = evaluation.equivalence_points, method.find.equivalence_points
+    if not found or not sought:
+        return [], []
+    if len(found) < sought:
+        told = f"{len(found)} of {sought} equivalence points found: without all of them no result can be assigned"
+        return [], [told]
+    return results(evaluation, result_inputs(method, burette)[:sought]), []
 
 
 def _ending(folder: RunFolder, contents: JournalContents) -> tuple[str, str]:

@@ -70,7 +70,7 @@ def filling_of(method: Method, rig: Rig, rig_path: Path, *, prime: bool) -> Fill
     A rig that remembers nothing at all, as a new one, is taken to hold what the method says: somebody has just
     acknowledged that everything is in place.
     """
-    titrant = HeldTitrant(method.reaction.titrant, method.titrant.concentration.value_mol_per_L, method.medium.acid)
+    titrant = HeldTitrant(method.reaction.titrant, method.titrant.concentration.value_mol_per_L, method.medium.name)
     path = memory_path(rig, rig_path)
     holds = held(path)
     stated = not path.exists()

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
-from titrator.bench.materials import objections, serving
+from titrator.bench.materials import named, objections, serving
 from titrator.bench.rig import Rig
 from titrator.files import Finding, located
 from titrator.method import Method
@@ -38,7 +38,9 @@ def one_stroke_is_enough(method: Method, rig: Rig) -> Iterable[Finding]:
     asked_mL, stroke_mL = method.ends_when.volume_above_mL, rig.burette.stroke_mL
     if rig.burette.refills or asked_mL <= stroke_mL:
         return
-    volumes_mL = expected_volumes_mL(method.sample, method.titrant, method.reaction)
+    volumes_mL = expected_volumes_mL(
+        method.sample, method.titrant, method.reaction, max(1, method.find.equivalence_points)
+    )
     if volumes_mL is None:
         advice = "take a smaller aliquot, or a burette that is larger or refills (burette.refills)"
     elif volumes_mL[1] < stroke_mL:
@@ -118,10 +120,10 @@ def drift_can_be_told(method: Method, rig: Rig) -> Iterable[Finding]:
 
 def wetted_parts_stand_the_titrant(method: Method, rig: Rig) -> Iterable[Finding]:
     """Nothing that titrant touches uses it up or is eaten by it."""
-    titrant, acid = method.reaction.titrant, method.medium.acid
+    titrant, acid = method.reaction.titrant, method.medium.name
     serve = serving(titrant, acid)
     advice = f"{', '.join(serve)} serve" if serve else "enter what is known into titrator/bench/materials.yaml"
-    solution = f"{titrant} in {acid}"
+    solution = named(titrant, acid)
     if rig.wetted is None:
         yield Finding(
             ("reaction", "titrant"),
@@ -129,7 +131,7 @@ def wetted_parts_stand_the_titrant(method: Method, rig: Rig) -> Iterable[Finding
             f"({advice}), got none in the file of {_named(rig)}",
         )
         return
-    against = objections(titrant, acid, rig.wetted)
+    against = objections(titrant, acid, rig.wetted, method.titrant.concentration.value_mol_per_L)
     if against:
         yield Finding(
             ("reaction", "titrant"),

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from titrator.bench.rig import Rig
-from titrator.chemistry.couples import find_reaction
-from titrator.chemistry.references import reference_potential_V
+from titrator.control.direction import Direction
 from titrator.control.electrode_watch import ElectrodeExpectation
 from titrator.control.increments import AdaptiveSettings
 from titrator.control.plan import EndSettings, FixedSettings, MotionSettings, Plan, PrimingSettings
 from titrator.control.settling import SettlingSettings
 from titrator.method import Method
 from titrator.run.errand_times import refill_errand
+from titrator.run.potentials import jumps_between_mV
 
 HALT_WITHIN_S = 3.0
 """A halt is answered within the link's attempts, a second in all; three times that leaves no doubt that it failed."""
@@ -55,6 +55,8 @@ def plan_for(
             noise_mV=method.reading.noise_mV,
             rail_low_mV=amplifier.range.low_mV,
             rail_high_mV=amplifier.range.high_mV,
+            indicator=method.electrode.indicator,
+            direction=direction_of(method),
         ),
         ends=EndSettings(
             volume_above_mL=ends.volume_above_mL,
@@ -63,7 +65,8 @@ def plan_for(
             points_past_jump=ends.readings_past_jump,
             jumps_sought=method.find.equivalence_points,
             least_rise_mV=least_rise_mV,
-            jump_between_mV=_jump_between_mV(method),
+            jumps_between_mV=jumps_between_mV(method)[: method.find.equivalence_points],
+            direction=direction_of(method),
         ),
         motion=MotionSettings(
             speed_mL_per_s=rig.burette.top_speed_mL_per_min / 60.0,
@@ -78,12 +81,12 @@ def plan_for(
     )
 
 
-def _jump_between_mV(method: Method) -> tuple[float, float]:
-    """Formal potentials of analyte and titrant against the method's reference electrode, in mV."""
-    electrode = method.electrode
-    reference_V = reference_potential_V(electrode.reference, electrode.filling, method.medium.temperature_C)
-    reaction = find_reaction(method.reaction.analyte, method.reaction.titrant)
-    return reaction.potentials_against_mV(method.medium.acid, reference_V)
+def direction_of(method: Method) -> Direction:
+    """Which way the potential of the method's electrode goes, as the table of reactions tells."""
+    reaction = method.reaction.known
+    if reaction is None:
+        return "unknown"
+    return "rising" if reaction.rising else "falling"
 
 
 def _settling(method: Method, rig: Rig) -> SettlingSettings:

@@ -29,6 +29,8 @@ class Setup:
     rig_path: Path
     cell_path: Path
     seed: int
+    faults: tuple[str, ...] = ()
+    """What shall go wrong, in words such as "stirrer-off@8 mL"; the journal knows nothing of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,20 +41,32 @@ class Rehearsal:
     truth: dict[str, Any]
 
 
-def stated_values(method: Method) -> dict[str, float | bool]:
-    """What the method states with an uncertainty, as the plain numbers that the simulated cell is drawn from."""
-    electrode, temperature_C = method.electrode, method.medium.temperature_C
+def stated_values(method: Method) -> dict[str, Any]:
+    """What the method states, as the plain numbers and words that the simulated cell is drawn from."""
+    electrode, medium, temperature_C = method.electrode, method.medium, method.medium.temperature_C
     return {
+        "titrant": method.reaction.titrant,
+        "analytes": method.reaction.analytes,
         "titrant_mol_per_L": method.titrant.concentration.value_mol_per_L,
         "u_titrant_mol_per_L": method.titrant.concentration.u_mol_per_L,
         "aliquot_mL": method.sample.aliquot.value_mL,
         "u_aliquot_mL": method.sample.aliquot.u_mL,
         "dilution": method.sample.dilution.value,
         "u_dilution": method.sample.dilution.u,
-        "analyte_per_titrant": method.reaction.analyte_per_titrant,
+        "titrant_temperature_C": method.titrant.temperature_C,
+        "analyte_per_titrant": method.reaction.ratios,
         "fill_mL": method.vessel.fill_mL,
         "temperature_C": temperature_C,
         "reference_potential_V": reference_potential_V(electrode.reference, electrode.filling, temperature_C),
+        "indicator": electrode.indicator,
+        "medium": medium.name,
+        "medium_mol_per_L": medium.concentration_mol_per_L,
+        "medium_mL": medium.volume_mL,
+        "pH": medium.pH,
+        "reagents": medium.reagents,
+        "contains": method.sample.contains,
+        "gas": method.vessel.gas or "",
+        "tip": method.vessel.tip,
         "blank": method.sample.kind == "blank",
     }
 
@@ -73,11 +87,11 @@ def first_line(setup: Setup) -> dict[str, Any]:
 def rehearse(setup: Setup, runs: Path, now: datetime.datetime, attendance: Attendance = NOBODY) -> Rehearsal:
     """Run `setup` to its end in a new folder below `runs`.
 
-    Raises FileProblem when the rig cannot do what the method asks or the cell file is wrong, all before anything is
-    written; otherwise as `conduct`.
+    Raises InputProblem when the rig cannot do what the method asks, or cell file or faults are wrong, all before
+    anything is written; otherwise as `conduct`.
     """
     fits(setup.method, setup.method_path, setup.rig)
-    world = open_simulated(setup.rig, setup.cell_path, stated_values(setup.method), setup.seed)
+    world = open_simulated(setup.rig, setup.cell_path, stated_values(setup.method), setup.seed, setup.faults)
     course = Course(
         method=setup.method,
         rig=setup.rig,

@@ -1,0 +1,145 @@
+"""Why a jump that no model describes may be none: what no titration does, whatever its reaction.
+
+Three things are looked for. The signal *goes back* by much of the jump somewhere: no reaction does. The branches are
+*flat* up to a jump that no reading resolves: a loose contact, an input at its rail. The rise is *no single bend*:
+a curve through an equivalence point is convex up to its steepest place and concave behind it, noise apart; a
+staircase or a random walk is not; the wider the rise, the smoother it must be.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from titrator.evaluate.curve import FloatArray, SignalUnit
+from titrator.evaluate.jump import Jump, median_of_three
+from titrator.evaluate.symmetric_model import natural_slope
+
+MOST_ELECTRONS = 6.0
+"""No indicating reaction shares the slope RT/F among more electrons than dichromate."""
+TAKEN_BACK = 0.35
+"""Share of a jump's rise that may not be taken back (common practice, no source)."""
+BENT_OFF = 0.15
+"""Share of a jump's rise by which readings may stand off a single bend (common practice, no source)."""
+SPREAD_SHARE = 0.5
+"""A rise that takes more than this share of the volume from its foot to its shoulder is a wide one."""
+EVEN_SHARE = 0.75
+"""A straight ramp takes 0.8 of it (that share of the rise is looked at): beyond this no place of it is steep."""
+BENT_OFF_WIDE = 0.02
+"""The same as BENT_OFF for a wide rise: a wide one that is smooth is a small jump, a rough one is chance. Measured
+curves of small jumps stand off by 0.002, random walks and sums of random steps by 0.03 (computed by us)."""
+SURE = 3.0
+"""A branch is called flat where its slope is below the least one by so many standard deviations."""
+
+
+def taken_back(signal: FloatArray, jump: Jump) -> float:
+    """Return by how much less than its rise a jump parts the readings before its foot from those behind its shoulder.
+
+    Compared are their medians, in the signal's unit: what goes back for less than half of a branch is a disturbance of
+    its own and says nothing of the jump.
+    """
+    rise = float(signal[jump.behind] - signal[jump.before])
+    below, above = np.median(signal[: jump.before + 1]), np.median(signal[jump.behind :])
+    return max(0.0, rise - float(above - below))
+
+
+def least_slope(unit: SignalUnit) -> float:
+    """Return the least change of the signal for each e-fold of what is left of the analyte, or of titrant in excess."""
+    return natural_slope(unit) / MOST_ELECTRONS
+
+
+def flat_branch(
+    distance_mL: FloatArray, signal: FloatArray, sd_signal: FloatArray, unit: SignalUnit
+) -> tuple[float, float] | None:
+    """Return slope found and slope demanded (signal's unit for each e-fold) where a branch is surely flatter, or None.
+
+    `distance_mL` (n,): from the far side of the gap, which is the furthest that the equivalence point can be: the
+    logarithm of what is left then changes least. The signal's change along that logarithm is a straight line's slope.
+    """
+    rows = distance_mL > 0.0
+    if np.count_nonzero(rows) < 3:
+        return None
+    x, y, sd = np.log(distance_mL[rows]), signal[rows], np.maximum(sd_signal[rows], 1e-9)
+    weight = sd**-2.0
+    middle = float(np.sum(weight * x) / np.sum(weight))
+    spread = float(np.sum(weight * (x - middle) ** 2))
+    if spread <= 0.0:
+        return None
+    slope = float(np.sum(weight * (x - middle) * y)) / spread
+    residual = y - np.average(y, weights=weight) - slope * (x - middle)
+    misfit = max(1.0, float(np.sum(weight * residual**2)) / (len(x) - 2))
+    demanded = least_slope(unit)
+    if abs(slope) + SURE * np.sqrt(misfit / spread) >= demanded:
+        return None
+    return abs(slope), demanded
+
+
+def off_one_bend(volume_mL: FloatArray, signal: FloatArray, jump: Jump) -> float:
+    """Return how far readings from a jump's foot to its shoulder stand off the nearest curve of one bend.
+
+    Readings up to the steepest place are compared with their greatest convex minorant, those behind with their least
+    concave majorant; half of the largest distance is what a curve in between would leave (the signal's unit).
+    """
+    pieces = ((slice(jump.before, jump.steepest + 1), 1.0), (slice(jump.steepest + 1, jump.behind + 1), -1.0))
+    return max(_above_hull(volume_mL[rows], sign * signal[rows]) for rows, sign in pieces) / 2.0
+
+
+def _above_hull(x: FloatArray, y: FloatArray) -> float:
+    """Return how far points stand above their greatest convex minorant (the lower hull of points at rising x)."""
+    if len(x) < 3:
+        return 0.0
+    hull: list[int] = []
+    for k in range(len(x)):
+        while len(hull) > 1:
+            a, b = hull[-2], hull[-1]
+            if (y[b] - y[a]) * (x[k] - x[a]) < (y[k] - y[a]) * (x[b] - x[a]):
+                break
+            hull.pop()
+        hull.append(k)
+    return float(np.max(y - np.interp(x, x[hull], y[hull])))
+
+
+def why_doubted(
+    volume_mL: FloatArray,
+    signal: FloatArray,
+    sd_signal: FloatArray,
+    jump: Jump,
+    unit: SignalUnit,
+    *,
+    gap_mL: tuple[float, float],
+    resolved: bool,
+) -> str:
+    """Return why a jump of a rising signal may be none, or nothing. Arrays (n,) at rising volumes.
+
+    `gap_mL`: the volumes between which most of its rise lies; `resolved`: whether readings lie there.
+    """
+    rise = float(signal[jump.behind] - signal[jump.before])
+    back = taken_back(signal, jump)
+    if back >= TAKEN_BACK * rise:
+        return f"{back:.3g} {unit} of its rise are taken back elsewhere, which no reaction does: a disturbance"
+    off = off_one_bend(volume_mL, median_of_three(signal), jump)
+    spread = (gap_mL[1] - gap_mL[0]) / float(volume_mL[jump.behind] - volume_mL[jump.before])
+    if resolved and spread > EVEN_SHARE:
+        return (
+            f"its rise is spread over {gap_mL[0]:.4g} to {gap_mL[1]:.4g} mL, nearly all the way from its foot to its "
+            "shoulder: a drift between two levels"
+        )
+    if off >= (BENT_OFF_WIDE if resolved and spread > SPREAD_SHARE else BENT_OFF) * rise:
+        return (
+            f"readings beside it stand {off:.3g} {unit} off any curve of one bend: as rough as this, a curve shows "
+            "jumps by chance"
+        )
+    if resolved:
+        return ""
+    before, behind = volume_mL <= gap_mL[0], volume_mL >= gap_mL[1]
+    for rows, distance, where in (
+        (before, gap_mL[1] - volume_mL, "before"),
+        (behind, volume_mL - gap_mL[0], "behind"),
+    ):
+        flat = flat_branch(distance[rows], signal[rows], sd_signal[rows], unit)
+        if flat is not None:
+            return (
+                f"no readings resolve it, and the curve {where} it is flatter than any titration leaves it "
+                f"({flat[0]:.2g} {unit} for each e-fold of what is left, at least {flat[1]:.2g} expected): a contact, "
+                "an amplifier at its limit or another disturbance"
+            )
+    return ""
