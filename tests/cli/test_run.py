@@ -138,9 +138,9 @@ class Shown:
             self._open = False
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def bench(tmp_path_factory):
-    """One board for several short runs: it stays where it is, and each run begins there."""
+    """A board for a short run, with a sample of its own: what a run has titrated stays titrated."""
     folder = tmp_path_factory.mktemp("bench")
     method = short_method(folder)
     with board(folder, method, line="tcp", seed=SEED, speed=FAST) as rig:
