@@ -86,6 +86,7 @@ def on_a_terminal(*words, cwd):
     """A command on a terminal of its own: its process identifier, and the terminal's other end."""
     pid, terminal = pty.fork()
     if pid == 0:
+        signal.signal(signal.SIGHUP, signal.SIG_DFL)  # whoever runs the tests may be run to ignore it (nohup)
         os.chdir(cwd)
         command = [sys.executable, "-m", "titrator.cli.main", *map(str, words)]
         os.execve(  # noqa: S606 - a program of ours
