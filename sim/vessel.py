@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 from sim.cell_file import CellFile
 from sim.cell_ranges import Range
-from sim.chemistry.titrant import expansion
 from sim.contents import Chemistry, Contents
 from sim.stated import StatedValues
 from sim.streams import Streams
+from titrator.chemistry.water import expansion
 
 TRACE_MOL_PER_L = 1e-9
 """No solution is free of everything: a blank holds this much of the analyte, so its potential stays finite."""

@@ -3,20 +3,6 @@
 from dataclasses import dataclass
 
 from sim.contents import Contents
-from titrator.chemistry.water import HIGHEST_C, LOWEST_C, density_kg_per_m3
-
-CALIBRATED_AT_C = 20.0
-"""Temperature at which titrants are standardised and volumetric ware is calibrated."""
-
-
-def expansion(temperature_C: float) -> float:
-    """Concentration at `temperature_C` over the one at 20 °C: ρ(T)/ρ(20 °C), exactly 1 at 20 °C.
-
-    The thermal expansion of water, taken for that of the titrant (a strong acid expands up to twice as much). Held
-    outside 0 to 50 °C, where the density is not checked.
-    """
-    within_C = min(max(temperature_C, LOWEST_C), HIGHEST_C)
-    return density_kg_per_m3(within_C) / density_kg_per_m3(CALIBRATED_AT_C)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import pytest
 
+from titrator.chemistry.water import expansion
 from titrator.evaluate.evaluation import EquivalencePoint, Evaluation
 from titrator.evaluate.propagation import Input, product_of_powers
 from titrator.evaluate.results import ResultInputs, results
-from titrator.run.evaluation import titrant_expansion
 
 
 def point(volume_mL: float, u_mL: float, dof: float = math.inf) -> EquivalencePoint:
@@ -144,11 +144,11 @@ def test_points_beyond_the_steps_have_no_result():
 
 def test_titrant_of_another_temperature_than_20_degrees():
     """Water: 997.05 kg/m³ at 25 °C and 998.21 at 20 °C (any handbook): a titrant of 25 °C holds 0.116 % less."""
-    assert titrant_expansion(20.0) == 1.0
-    assert titrant_expansion(25.0) == pytest.approx(997.05 / 998.21, abs=1e-5)
+    assert expansion(20.0) == 1.0
+    assert expansion(25.0) == pytest.approx(997.05 / 998.21, abs=1e-5)
     cold, warm = (
-        results(Evaluation((point(18.0, 0.0009),)), replace(INPUTS, titrant_expansion=titrant_expansion(each)))[0]
+        results(Evaluation((point(18.0, 0.0009),)), replace(INPUTS, titrant_expansion=expansion(each)))[0]
         for each in (20.0, 25.0)
     )
     assert warm.value / cold.value == pytest.approx(0.99884, abs=1e-5)
-    assert titrant_expansion(80.0) == titrant_expansion(50.0)  # the tables end there
+    assert expansion(80.0) == expansion(50.0)  # the tables end there

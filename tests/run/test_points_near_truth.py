@@ -17,16 +17,9 @@ from titrator.run.frameless import titrate_frameless
 METHODS = sorted((Path(__file__).parents[2] / "configs" / "methods").glob("*.yaml"))
 SEEDS = range(1, 9)  # what stays below a minute on one core
 TIMES = 4.0
-MISSES: dict[str, str] = {}
-"""Methods known to miss, each with the reason."""
 
 
-def _marked(path: Path):
-    marks = [pytest.mark.xfail(reason=MISSES[path.stem])] if path.stem in MISSES else []
-    return pytest.param(path, id=path.stem, marks=marks)
-
-
-@pytest.mark.parametrize("path", [_marked(path) for path in METHODS])
+@pytest.mark.parametrize("path", METHODS, ids=[path.stem for path in METHODS])
 def test_points_lie_near_the_truth(path: Path):
     method = load_method(path)
     rig = load_rig(method.rehearsal.rig)

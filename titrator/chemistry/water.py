@@ -9,6 +9,8 @@ from functools import lru_cache
 from titrator.chemistry.constants import GAS_CONSTANT_J_PER_MOL_K, LN_10, kelvin
 
 LOWEST_C, HIGHEST_C = 0.0, 50.0
+CALIBRATED_AT_C = 20.0
+"""Temperature for which titrants are stated and volumetric ware is calibrated."""
 
 MOLAR_MASS_G_PER_MOL = 18.015268
 """Molar mass of water, as in the IAPWS releases."""
@@ -54,6 +56,16 @@ _PERMITTIVITY_TERMS = (
     (0.0000937359795772, 7, 0.5),
     (-1.2317921872e-10, 10, 10.0),
 )
+
+
+def expansion(temperature_C: float) -> float:
+    """Concentration of a titrant at `temperature_C` over the one at 20 °C: ρ(T)/ρ(20 °C), exactly 1 at 20 °C.
+
+    The thermal expansion of water, taken for that of the titrant (a strong acid expands up to twice as much). Held
+    outside 0 to 50 °C, where the density is not checked.
+    """
+    within_C = min(max(temperature_C, LOWEST_C), HIGHEST_C)
+    return density_kg_per_m3(within_C) / density_kg_per_m3(CALIBRATED_AT_C)
 
 
 def permittivity(temperature_C: float) -> float:

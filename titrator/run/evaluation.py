@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Final
 
-from titrator.chemistry.water import HIGHEST_C, LOWEST_C, density_kg_per_m3
+from titrator.chemistry.water import expansion
 from titrator.control.point import Point
 from titrator.control.states import State
 from titrator.evaluate.curve import Curve
@@ -170,21 +170,12 @@ def result_inputs(method: Method, burette: dict[str, float] | None) -> list[Resu
             dilution=method.sample.dilution.value,
             u_dilution=method.sample.dilution.u,
             calibration_half_width=burette["calibration_half_width"] if burette else 0.0,
-            titrant_expansion=titrant_expansion(method.titrant.temperature_C),
+            titrant_expansion=expansion(method.titrant.temperature_C),
         )
         for name, molar_mass, ratio in zip(
             result.names, result.molar_masses_g_per_mol, method.reaction.ratios, strict=False
         )
     ]
-
-
-def titrant_expansion(temperature_C: float) -> float:
-    """Density of water at the titrant's temperature over that at 20 °C: its concentration is stated for 20 °C.
-
-    Dilute solutions expand as water does; the tables end at 50 °C.
-    """
-    at_C = min(max(temperature_C, LOWEST_C), HIGHEST_C)
-    return density_kg_per_m3(at_C) / density_kg_per_m3(20.0)
 
 
 def _results(
