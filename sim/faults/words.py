@@ -52,7 +52,8 @@ def _size(words: str, fault: Fault, text: str, column: int) -> float:
         raise _problem(words, column, f"expected no size, for {fault.name} has none, got {_shown(text)}: leave it out")
     figure = _quantity(words, text, size.quantity, column)
     if abs(figure) > size.at_most:
-        raise _problem(words, column, f"expected at most {size.at_most:g} {size.unit}, got {_shown(text)}")
+        either = ", with either sign" if figure < 0.0 else ""
+        raise _problem(words, column, f"expected at most {size.at_most:g} {size.unit}{either}, got {_shown(text)}")
     return figure
 
 
