@@ -21,13 +21,19 @@ from functools import partial as partial_of
 from pathlib import Path
 from typing import Any
 
-from coverage_cells import CASES, CONFIGS, Case
+from coverage_cells import CASES, CONFIGS, FEWER, Case
+from lagging_cell import lagging
+from tabled_cell import put_in
 
 from titrator.bench.rig import load_rig
+from titrator.bench.simulated import UnframedBoard
 from titrator.evaluate.curve import Curve
+from titrator.evaluate.equivalence import find_equivalence_points
+from titrator.evaluate.evaluation import EquivalencePoint, Evaluation
 from titrator.method import load_method
 from titrator.run.course import rig_fields
-from titrator.run.evaluation import evaluate_curve
+from titrator.run.evaluation import results_of
+from titrator.run.expectations import expectation_of
 from titrator.run.fits import fits
 from titrator.run.frameless import titrate_frameless
 
@@ -35,7 +41,10 @@ RUNS = 3000
 ROOT = CONFIGS.parent
 TABLE = Path(__file__).with_suffix(".md")
 PARTIAL = Path(tempfile.gettempdir()) / "titrator-coverage.jsonl"
-SOURCES = ("sim/**/*.py", "titrator/**/*.py", "titrator/**/*.yaml", "configs/**/*.yaml", "benchmarks/coverage_cells.py")
+MINE = tuple(
+    f"benchmarks/{name}" for name in ("coverage_cells.py", "lagging_cell.py", "tabled_cell.py", "phreeqc_curves.json")
+)
+SOURCES = ("sim/**/*.py", "titrator/**/*.py", "titrator/**/*.yaml", "configs/**/*.yaml", *MINE)
 BY_NAME = {case.name: case for case in CASES}
 
 
@@ -58,24 +67,64 @@ def files(name: str, folder: Path) -> tuple[Any, ...]:
 def one(folder: Path, task: tuple[str, int]) -> dict[str, Any]:
     """Run a case with a seed; what was found beside what is true, in mL and mol/L. Varied files go into `folder`."""
     name, seed = task
+    case = BY_NAME[name]
     method, rig, burette, cell_path = files(name, folder)
-    run = titrate_frameless(method, rig, cell_path, seed, BY_NAME[name].faults)
-    evaluation, results, _ = evaluate_curve(method, Curve.from_points(run.points), burette)
+    truth: dict[str, Any] = {}
+
+    def change(board: UnframedBoard) -> None:
+        if case.shape:
+            truth.update(put_in(case.shape, seed, board))
+        if case.lags_mV:
+            rises = method.reaction.known.rising
+            board.read_through(lambda sample: lagging(sample, case.lags_mV, rises=rises, seed=seed))
+
+    run = titrate_frameless(method, rig, cell_path, seed, case.faults, change=change)
+    truth = {**run.truth, **truth}
+    evaluation = find_equivalence_points(Curve.from_points(run.points), expectation_of(method, burette))
     sought = method.find.equivalence_points
-    molar = [each for each in results if each.unit == "mol/L"]
     return {
         "case": name,
         "seed": seed,
         "state": run.state.value,
-        "true_mL": run.truth["equivalence_points_mL"][:sought],
+        "true_mL": [volume_mL + case.counted_mL for volume_mL in truth["equivalence_points_mL"][:sought]],
         "found": [
-            [point.volume_mL, point.u_random_mL, *point.interval_95_mL, point.found_by]
+            [point.volume_mL, point.u_random_mL, *point.interval_95_mL, point.found_by, min(point.dof, 1e9)]
             for point in evaluation.equivalence_points
         ],
-        "true_mol_per_L": [each["value"] for each in run.truth["results"]][:sought],
-        "results": [[each.value, each.u, *each.interval_95] for each in molar],
+        "shares": {
+            each.name: [each.value, each.u]
+            for fit in evaluation.fits[:1]
+            for each in fit.parameters
+            if "share" in each.name
+        },
+        "true_mol_per_L": [each["value"] for each in truth["results"]][:sought],
         "warned": len(evaluation.warnings),
     }
+
+
+def runs_of(case: Case, runs: int) -> int:
+    """How many runs of a case are made where `runs` are asked for: at least 20."""
+    return min(runs, max(20, runs // case.part))
+
+
+def with_results(folder: Path, told: dict[str, Any]) -> dict[str, Any]:
+    """Join the concentrations, with their intervals, that are told of the points found. Cheap beside the run itself."""
+    method, _, burette, _ = files(told["case"], folder)
+    points = tuple(
+        EquivalencePoint(
+            volume_mL=volume_mL,
+            u_random_mL=u_mL,
+            dof=math.inf if dof >= 1e9 else dof,
+            interval_95_mL=(low, high),
+            signal=0.0,
+            signal_unit="mV",
+            found_by=by,
+            u_mL=u_mL,
+        )
+        for volume_mL, u_mL, low, high, by, dof in told["found"]
+    )
+    results, _ = results_of(method, Evaluation(equivalence_points=points), burette)
+    return told | {"results": [[each.value, each.u, *each.interval_95] for each in results if each.unit == "mol/L"]}
 
 
 def read_partial(path: Path, made_with: str) -> dict[tuple[str, int], dict[str, Any]]:
@@ -96,7 +145,12 @@ def run_all(cases: list[Case], runs: int, workers: int, partial: Path) -> dict[t
     """Run what is not done yet, seed by seed through all cases, so that an interrupted study is even."""
     made_with = digest()
     done = read_partial(partial, made_with)
-    tasks = [(case.name, seed) for seed in range(1, runs + 1) for case in cases if (case.name, seed) not in done]
+    tasks = [
+        (case.name, seed)
+        for seed in range(1, runs + 1)
+        for case in cases
+        if seed <= runs_of(case, runs) and (case.name, seed) not in done
+    ]
     print(f"{len(tasks)} runs to do with the sources {made_with}, kept in {partial}", file=sys.stderr)
     with (
         tempfile.TemporaryDirectory() as folder,
@@ -111,7 +165,9 @@ def run_all(cases: list[Case], runs: int, workers: int, partial: Path) -> dict[t
             if number % 200 == 0:
                 kept.flush()
                 print(f"{number} of {len(tasks)}", file=sys.stderr)
-    return {key: told for key, told in done.items() if key[0] in {case.name for case in cases} and key[1] <= runs}
+        asked = [told for key, told in done.items() if key[0] in {case.name for case in cases} and key[1] <= runs]
+        joined = pool.imap_unordered(partial_of(with_results, Path(folder)), asked, chunksize=50)
+        return {(told["case"], told["seed"]): told for told in joined}
 
 
 def percent(part: int, whole: int) -> str:
@@ -169,7 +225,7 @@ def page(cases: list[Case], done: dict[tuple[str, int], dict[str, Any]], runs: i
     sampling = 196 * math.sqrt(0.95 * 0.05 / runs)
     return f"""# Do the 95 % intervals hold the truth? (simulated)
 
-Made by `python benchmarks/coverage.py{"" if runs == RUNS else f" --runs {runs}"}`: seeds 1 to {runs} of every cell, stated before they were run, none exchanged, without
+Made by `python benchmarks/coverage.py{"" if runs == RUNS else f" --runs {runs}"}`: seeds 1 to {runs} of every cell (to {max(20, runs // FEWER)} where fewer runs stand in the table), stated before they were run, none exchanged, without
 wire and files (the points are those of the dry run, see [frameless.md](frameless.md)). Each run draws the unknown, titrant,
 aliquot, dilution, potentials, slope and burette within what method, rig and cell file state. A share of 95 % found in {runs}
 runs varies by {sampling:.1f} points (95 %).

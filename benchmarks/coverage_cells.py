@@ -4,7 +4,7 @@ A variation is made by replacing text in a method, cell or rig file; a text that
 """
 
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 CONFIGS = Path(__file__).parents[1] / "configs"
 RIG = CONFIGS / "rigs" / "simulated.yaml"
@@ -17,7 +17,10 @@ Swap = tuple[str, str]
 class Case(NamedTuple):
     """A method with what is changed in its files, and the faults of its world. `modelled`: the evaluator knows it all.
 
-    `like` is the modelled case with the same noise, whose width the interval is compared with.
+    `like` is the modelled case with the same noise, whose width the interval is compared with. `shape`: of a curve of
+    `tabled_cell` in the cell's place. `counted_mL`: what the burette counts and does not deliver before its first push
+    moves liquid; it is part of what the burette indicates at the equivalence point. `lags_mV`: see `lagging_cell`. `part`: how many of
+    the runs asked for are made, one of so many; those that are stated beside the others have fewer.
     """
 
     name: str
@@ -28,6 +31,10 @@ class Case(NamedTuple):
     faults: tuple[str, ...] = ()
     modelled: bool = True
     like: str = ""
+    shape: str = ""
+    counted_mL: float = 0.0
+    lags_mV: float = 0.0
+    part: int = 1
 
     def written(self, folder: Path) -> tuple[Path, Path, Path]:
         """Write method, cell and rig into `folder` where they are changed; the paths of the three."""
@@ -54,15 +61,39 @@ class Case(NamedTuple):
         return changed
 
 
-def _unmodelled(method: str, like: str) -> list[Case]:
-    """What a rig or an electrode does in secret, from the start on."""
+STEP_mL = 0.000625
+FEWER = 30
+FULL = ("iron_in_pickling_bath", "chloride_in_rinse_water", "calcium_hardness", "tin_and_iron")
+"""Methods whose own cells are run in full; with the variations they are eight."""
+SLUGGISH = (("response: 3 s", "response: 6 s"), ("slowing: 9 s", "slowing: 18 s"))
+SLUGGISH_SILVER = (("response: 2 s", "response: 4 s"), ("slowing: 10 s", "slowing: 20 s"))
+
+
+def _unmodelled(method: str, like: str, part: int) -> list[Case]:
+    """What a rig or an electrode does in secret, from the start on; backlash and lag in one of `part` runs."""
+    told: dict[str, Any] = {"modelled": False, "like": like}
+    first: dict[str, Any] = {**told, "part": part}
     return [
-        # Lost once, at the first push: three steps of 0.625 µL.
-        Case(f"{method}, backlash left 2 µL", method, faults=("backlash=2 µL@0 s",), modelled=False, like=like),
-        # Of an aimed step of 25 mV 2 % lingers at the tip for minutes: 0.5 mV.
-        Case(f"{method}, lag left 0.5 mV", method, faults=("tip-outside-stream=2 %@0 s",), modelled=False, like=like),
-        Case(f"{method}, electrode coated", method, faults=("electrode-coated=20 %@0 s",), modelled=False, like=like),
+        # Lost once, at the first push, in whole steps.
+        Case(f"{method}, backlash left 2 µL", method, faults=("backlash=2 µL@0 s",), counted_mL=3 * STEP_mL, **first),
+        # Every reading is logged 0 to 1 mV before its end, and nothing in its drift tells.
+        Case(f"{method}, lag left 0.5 mV", method, lags_mV=0.5, **first),
+        # Of every addition, large ones before the jump too, 2 % lingers at the tip for a minute.
+        Case(f"{method}, 2 % lingers at the tip", method, faults=("tip-outside-stream=2 %@0 s",), part=FEWER, **told),
+        # Of every change, the whole jump too, so much comes through a coating twenty times later.
+        Case(f"{method}, electrode coated 2 %", method, faults=("electrode-coated=2 %@0 s",), part=FEWER, **told),
+        Case(f"{method}, electrode coated 20 %", method, faults=("electrode-coated=20 %@0 s",), part=FEWER, **told),
     ]
+
+
+SHAPES = [
+    Case("weak acid of PHREEQC", "acetic_acid", in_cell=SLUGGISH, shape="acid", modelled=False, like="acetic_acid"),
+    Case(
+        "chloride of PHREEQC", "chloride_in_rinse_water", in_cell=SLUGGISH_SILVER, shape="silver", modelled=False,
+        like="chloride_in_rinse_water",
+    ),
+]  # fmt: skip
+"""Curves that another code made, with an electrode half as fast as the method says."""
 
 
 IRON = "iron_in_pickling_bath"
@@ -100,5 +131,9 @@ VARIED = [
         in_rig=(("half_width: 0.2 %", "half_width: 1 %"),),
     ),
 ]
-OWN = [Case(path.stem, path.stem) for path in sorted((CONFIGS / "methods").glob("*.yaml")) if path.stem not in BLANKS]
-CASES = [*OWN, *VARIED, *_unmodelled(IRON, IRON), *_unmodelled(CHLORIDE, CHLORIDE)]
+OWN = [
+    Case(path.stem, path.stem, part=1 if path.stem in FULL else FEWER)
+    for path in sorted((CONFIGS / "methods").glob("*.yaml"))
+    if path.stem not in BLANKS
+]
+CASES = [*OWN, *VARIED, *_unmodelled(IRON, IRON, 1), *_unmodelled(CHLORIDE, CHLORIDE, FEWER), *SHAPES]

@@ -1,8 +1,9 @@
 """Framing: COBS byte stuffing, a CRC, and a bounded reader that finds frames in whatever arrives.
 
 A frame on the wire is `COBS(content + CRC) + 00`. COBS: S. Cheshire and M. Baker, "Consistent Overhead Byte Stuffing",
-IEEE/ACM Transactions on Networking 7 (1999) 159. The CRC is CRC-16/IBM-3740 (also called CCITT-FALSE): polynomial
-0x1021, start 0xFFFF, not reflected, no final XOR, most significant byte first; SPEC.md says why this one.
+IEEE/ACM Transactions on Networking 7 (1999) 159. The CRC is CRC-16/CCITT-FALSE sent complemented (catalogued as
+CRC-16/GENIBUS): polynomial 0x1021, start 0xFFFF, not reflected, final XOR 0xFFFF, most significant byte first; SPEC.md
+says why this one.
 """
 
 from binascii import crc_hqx
@@ -12,6 +13,10 @@ from firmware_protocol.errors import OwnProtocolError, PeerProtocolError
 DELIMITER = b"\0"
 CRC_START = 0xFFFF
 CRC_SIZE = 2
+CRC_COMPLEMENT = 0xFFFF
+CRC_RESIDUE = 0x1D0F
+"""What the CRC, not complemented, of content and sent CRC together gives when they agree. Were it 0, as without the
+complement, zeros added behind a frame would go unnoticed: one flipped bit in the delimiter is enough for that."""
 MOST_CONTENT = 62
 """Longest content of a frame in bytes; with its CRC 64, so that a board needs two buffers of 65 bytes."""
 MOST_ENCODED = MOST_CONTENT + CRC_SIZE + 1
@@ -50,11 +55,15 @@ def unstuff(stuffed: bytes) -> bytes:
     return raw
 
 
+def _crc(content: bytes) -> int:
+    return crc_hqx(content, CRC_START) ^ CRC_COMPLEMENT
+
+
 def frame(content: bytes) -> bytes:
     """The bytes to send for one message: content (1 to `MOST_CONTENT` bytes), CRC, stuffed, delimiter behind."""
     if not 0 < len(content) <= MOST_CONTENT:
         raise OwnProtocolError(f"the content of a frame is 1 to {MOST_CONTENT} bytes, got {len(content)}")
-    return stuff(content + crc_hqx(content, CRC_START).to_bytes(CRC_SIZE, "big")) + DELIMITER
+    return stuff(content + _crc(content).to_bytes(CRC_SIZE, "big")) + DELIMITER
 
 
 def unframe(encoded: bytes) -> bytes:
@@ -62,9 +71,9 @@ def unframe(encoded: bytes) -> bytes:
     raw = unstuff(encoded)
     if len(raw) <= CRC_SIZE:
         raise PeerProtocolError(f"frame cut short: {len(raw)} bytes hold no content", encoded)
-    if crc_hqx(raw, CRC_START):  # the CRC of content and CRC together is zero when they agree
+    if crc_hqx(raw, CRC_START) != CRC_RESIDUE:
         content, came = raw[:-CRC_SIZE], int.from_bytes(raw[-CRC_SIZE:], "big")
-        computed = crc_hqx(content, CRC_START)
+        computed = _crc(content)
         raise PeerProtocolError(f"frame damaged: its CRC says {came:#06x}, its bytes give {computed:#06x}", encoded)
     return raw[:-CRC_SIZE]
 

@@ -189,6 +189,20 @@ class SimulatedBurette:
         return delivered_mL / (1.0 + self.calibration)
 
     # ------------------------------------------------------------------------------------------------ the faults
+    def snap(self, now_us: int, steps: int) -> None:
+        """The carriage moves by so many steps without anybody asking: a stepper that lost its current. At rest only.
+
+        Counted as steps of the motor. Forward they push liquid out where the newest push did; backward they take up
+        play, and draw nothing back that has left the tip.
+        """
+        assert not self.moving
+        if steps > 0:
+            self.start(now_us, steps, 1, into_vessel=self._into_vessel)
+            self.stop(now_us + steps)
+        else:
+            self.steps += steps
+            self._slack_steps -= steps
+
     def slip_next(self, steps: int, now_us: int | None = None) -> None:
         """The next `steps` are counted and moved by nothing: of the motion under way too, if `now_us` is told."""
         goes_on = self._divide(now_us)

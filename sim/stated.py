@@ -13,6 +13,8 @@ class StatedValues:
     the start, `medium_mL` the part of it that is the medium (its acid or buffer at `medium_mol_per_L`; 0 for not
     told: 1 mol/L acid throughout), `pH` that of a buffer, `reference_potential_V` that of the reference electrode
     against SHE, `gas` what covers the vessel ("" for air). A `blank` holds no analyte.
+    `standardised_here`: the titrant's figure was read from the very burette of the run, so what is off in that is off
+    in both.
     Raises ValueError for figures that cannot be drawn from.
     """
 
@@ -27,6 +29,7 @@ class StatedValues:
     temperature_C: float
     reference_potential_V: float
     blank: bool = False
+    standardised_here: bool = False
     titrant: str = ""
     analytes: tuple[str, ...] = ()
     titrant_temperature_C: float = 20.0

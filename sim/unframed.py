@@ -5,10 +5,15 @@ whoever needs limits, refills or the valve goes over the wire.
 """
 
 from collections import deque
+from collections.abc import Callable
 from typing import Any, NamedTuple, TypeAlias
 
 from sim.board_state import NEVER
+from sim.cell import SimulatedCell
+from sim.contents import Chemistry
 from sim.world import World
+
+Sample: TypeAlias = Callable[[float, float], float]
 
 
 class UnframedBlock(NamedTuple):
@@ -42,12 +47,30 @@ class UnframedBoard:
         board = world.board
         self.latency_us = board.latency_us
         self.now_us = board.now_us
-        self._burette, self._sample, self._convert = board.burette, board.cell.sample, board.adc.convert
+        self._burette, self._convert = board.burette, board.adc.convert
+        self._sample: Sample = board.cell.sample
         self._outbox: deque[tuple[int, News]] = deque()
         self._stamps_ms: list[int] = []
         self._potentials_uV: list[int] = []
         self._period_us, self._per_block = 0, 1
         self._next_us = self._motion_end_us = NEVER
+
+    def put_in(self, chemistry: Chemistry) -> None:
+        """Another chemistry in the place of the cell's own, before the run: a curve that no cell file describes.
+
+        Contents, electrode, stirring and noise stay. Not in a world with faults: TypeError.
+        """
+        cell = self._world.board.cell
+        if not isinstance(cell, SimulatedCell):
+            raise TypeError(f"a cell without faults expected, {type(cell).__name__} came")
+        anew = SimulatedCell(
+            cell.contents, chemistry, cell.electrode, cell.stirring, cell.surroundings, noise=cell.noise
+        )  # fmt: skip
+        self._sample = anew.sample
+
+    def read_through(self, through: Callable[[Sample], Sample]) -> None:
+        """Let what the cell shows at (time in s, delivered mL), in mV, pass through a function made by `through`."""
+        self._sample = through(self._sample)
 
     def stream(self, period_us: int, per_block: int) -> None:
         """Let readings stream; the first comes one period from now."""

@@ -53,7 +53,8 @@ def acid_base_vessel(figures: Figures) -> Vessel:
         ion, charge = _METALS[name]
         if mol > 0.0 and not stated.blank:
             _put(recipe, {ion: 1.0, "Cl-": charge}, mol)
-    c = figures.titrant_mol_per_L
+    # A base's strength is that against potassium hydrogen phthalate, an alkaline point: all of its alkalinity is more.
+    c = figures.titrant_mol_per_L / (1.0 - 0.5 * carbonate)
     if reaction.titrant_species == "OH-":
         titrant = {"Na+": c, "OH-": c * (1.0 - carbonate), "CO3-2": 0.5 * c * carbonate}
     else:

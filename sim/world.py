@@ -2,12 +2,12 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from random import Random
 from typing import Any
 
-from sim.board import SIMULATED_IDENTITY, BoardSettings, Cell, SimulatedBoard
+from sim.board import Cell, SimulatedBoard
 from sim.burette import SimulatedBurette
 from sim.cell_file import load_cell
 from sim.contents import Contents
@@ -16,6 +16,7 @@ from sim.faults.fault import PlannedFault
 from sim.faults.faulted_cell import FaultedCell
 from sim.faults.parts import Parts
 from sim.faults.schedule import Schedule
+from sim.motor import SIMULATED_IDENTITY, BoardSettings
 from sim.valve import SimulatedValve, ValveFault
 
 __all__ = ["Hardware", "StatedValues", "World", "build_world"]
@@ -131,6 +132,13 @@ def build_world(
 
     `faults` change no draw: until the first one strikes, the world is the same as without them.
     """
+    if stated.standardised_here:  # more was delivered than indicated, then too: the titrant is weaker
+        share = 1.0 / (1.0 + drawn_calibration(hardware, seed))
+        stated = replace(
+            stated,
+            titrant_mol_per_L=share * stated.titrant_mol_per_L,
+            u_titrant_mol_per_L=share * stated.u_titrant_mol_per_L,
+        )
     cell, truth = draw_cell(load_cell(cell_path), stated, seed)
     if not faults:
         return World(build_board(cell, hardware, seed), truth, cell.contents)
@@ -142,12 +150,17 @@ def build_world(
     return World(board, truth, cell.contents, schedule)
 
 
+def drawn_calibration(hardware: Hardware, seed: int) -> float:
+    """How far this burette is off, as a fraction: within its limits, all equally likely."""
+    half_width = hardware.calibration_half_width
+    return Random(f"{seed}/burette calibration").uniform(-half_width, half_width)
+
+
 def build_board(cell: Cell, hardware: Hardware, seed: int) -> SimulatedBoard:
     """A board with a burette drawn from the seed, around any cell. Every draw has a stream of its own."""
-    half_width = hardware.calibration_half_width
     burette = SimulatedBurette(
         step_mL=hardware.step_mL,
-        calibration=Random(f"{seed}/burette calibration").uniform(-half_width, half_width),
+        calibration=drawn_calibration(hardware, seed),
         random_error_mL=hardware.random_error_mL,
         random=Random(f"{seed}/burette targets"),
         backlash_steps=round(hardware.backlash_mL / hardware.step_mL),

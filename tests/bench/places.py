@@ -4,7 +4,7 @@ import threading
 from contextlib import contextmanager
 from pathlib import Path
 
-from sim.board import SIMULATED_IDENTITY
+from sim.motor import SIMULATED_IDENTITY
 from sim.pty_line import PtyLine
 from sim.serve import Server
 from sim.tcp_line import TcpLine

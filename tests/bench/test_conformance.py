@@ -9,7 +9,7 @@ import math
 import pytest
 from places import PLACES, RIG, placed
 
-from sim.board import SIMULATED_IDENTITY
+from sim.motor import SIMULATED_IDENTITY
 from titrator.bench.bench import Bench
 from titrator.bench.events import MotionEnded, ReadingBlock
 from titrator.bench.rig import load_rig

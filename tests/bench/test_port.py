@@ -13,7 +13,7 @@ import time
 import pytest
 from places import LINES, Served, placed, rig_at
 
-from sim.board import SIMULATED_IDENTITY
+from sim.motor import SIMULATED_IDENTITY
 from titrator.bench import port_failure, serial_transport
 from titrator.bench.bench import Bench
 from titrator.bench.errors import (

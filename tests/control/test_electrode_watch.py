@@ -12,7 +12,7 @@ def watch(low_mV=-2000.0, high_mV=2000.0, **words):
 
 
 def point(number, volume_mL, potential_mV, sd_mV=0.01):
-    return Point(number, 10.0 * number, volume_mL, potential_mV, sd_mV, 0.0, 0.0, 0.0, True, 10.0, 50)
+    return Point(number, 10.0 * number, volume_mL, potential_mV, sd_mV, 0.0, 0.0, 0.0, 0.0, 0.0, True, 10.0, 50)
 
 
 @pytest.mark.parametrize(("low_mV", "high_mV"), [(-2000, 2000), (0, 2000), (200, 1500), (-1500, -200), (-2000, 0)])

@@ -15,7 +15,7 @@ SLOPE_MV = 25.26
 
 
 def point(number, volume_mL, potential_mV):
-    return Point(number, 20.0 * number, volume_mL, potential_mV, 0.02, 0.0, 0.01, 0.1, True, 18.0, 180)
+    return Point(number, 20.0 * number, volume_mL, potential_mV, 0.02, 0.0, 0.01, 0.1, 0.05, 0.01, True, 18.0, 180)
 
 
 def nernst_mV(volume_mL, at_mL):

@@ -7,7 +7,7 @@ from titrator.control.point import Point
 
 
 def point(number, volume_mL, potential_mV, sd_mV=0.0):
-    return Point(number, 10.0 * number, volume_mL, potential_mV, sd_mV, 0.0, 0.0, 0.0, True, 10.0, 50)
+    return Point(number, 10.0 * number, volume_mL, potential_mV, sd_mV, 0.0, 0.0, 0.0, 0.0, 0.0, True, 10.0, 50)
 
 
 def watched(curve, *settings, sd_mV=0.0):

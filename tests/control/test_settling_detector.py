@@ -60,6 +60,19 @@ def test_the_logged_drift_is_the_true_one_within_its_error():
     assert sum(abs(v) > 0.3 for v in z) >= 15  # an error bar ten times too wide would show here
 
 
+def test_what_a_reading_lacks_is_told_with_its_error():
+    """Computed by us: the tail is at 0 in the end, so a noise-free average would lack minus its own value."""
+    misses, z = [], []
+    for seed in range(60):
+        found = logged(SETTINGS, noisy_tail(seed))
+        misses.append(found.potential_mV + found.lacking_mV)
+        z.append(misses[-1] / math.hypot(found.sd_mV, found.lacking_sd_mV))
+        assert found.lacking_mV < 0.0
+    assert abs(sum(misses)) / 60 < 0.02  # the readings themselves lie 0.1 mV too high on average
+    assert sum(abs(v) < 3.0 for v in z) >= 57
+    assert sum(abs(v) > 0.3 for v in z) >= 15
+
+
 def test_noise_alone_does_not_fake_drift():
     for seed in range(20):
         found = logged(SETTINGS, noisy_tail(seed, amplitude_mV=0.0))

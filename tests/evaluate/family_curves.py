@@ -159,6 +159,7 @@ def method_like(reaction: Reaction, points: int | None = None) -> SimpleNamespac
             indicator=reaction.indicators[0], reference="silver/silver chloride", filling="3 mol/L KCl"
         ),
         vessel=SimpleNamespace(fill_mL=VESSEL_mL),
+        sample=SimpleNamespace(contains=()),
         titrant=SimpleNamespace(concentration=SimpleNamespace(value_mol_per_L=TITRANT_mol_per_L)),
         find=SimpleNamespace(equivalence_points=len(reaction.steps) if points is None else points),
     )

@@ -50,9 +50,26 @@ def test_order_and_mean_of_repeated_volumes():
 
 
 def test_a_curve_of_logged_points():
-    points = [Point(k, 10.0 * k, 0.1 * k, 400.0 + k, 0.05, 0.0, 0.01, 0.2, k != 2, 9.0, 90) for k in range(4)]
+    points = [
+        Point(k, 10.0 * k, 0.1 * k, 400.0 + k, 0.05, 0.0, 0.01, 0.2, 0.1, 0.02, k != 2, 9.0, 90) for k in range(4)
+    ]
     curve = Curve.from_points(points)
     assert curve.signal_unit == "mV"
     assert curve.volume_mL.tolist() == pytest.approx([0.0, 0.1, 0.2, 0.3])
     assert curve.not_settled.tolist() == [False, False, True, False]
     assert len(Curve.from_points([])) == 0
+
+
+def test_readings_at_rest():
+    """What a settling curve tells is added; what it leaves open is the bound, but not of a reading not settled."""
+    points = [Point(k, 10.0 * k, 0.1 * k, 400.0, 0.05, 0.0, 0.01, 0.3, 0.2, 0.01, k != 2, 9.0, 90) for k in range(3)]
+    rest = Curve.from_points(points).at_rest()
+    assert rest.signal.tolist() == pytest.approx([400.2] * 3)
+    assert rest.remainder_bound.tolist() == pytest.approx([0.07, 0.07, 0.3])
+    again = rest.at_rest()
+    assert again.signal.tolist() == rest.signal.tolist()
+
+
+def test_readings_of_elsewhere_are_at_rest_already():
+    curve = Curve([1.0, 2.0], [400.0, 410.0], "mV")
+    assert curve.at_rest() is curve

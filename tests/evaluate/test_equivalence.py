@@ -27,7 +27,7 @@ def test_a_redox_curve_by_all_ways():
     assert point.volume_mL == pytest.approx(17.3, abs=0.002)
     assert point.potential_mV == pytest.approx((470.0 + 1230.0) / 2.0, abs=10.0)
     assert point.u_mL == pytest.approx(np.hypot(point.u_random_mL, 17.3 * 0.002 / np.sqrt(3.0)), rel=1e-3)
-    assert {way.name for way in evaluation.by_method} == {"model-fit", "second-derivative", "first-derivative"}
+    assert {way.name for way in evaluation.by_method} == {"model-fit", "second-derivative", "first-derivative", "gran"}
     for way in evaluation.by_method:
         assert way.volume_mL == pytest.approx(17.3, abs=0.02)
         assert abs(way.volume_mL - 17.3) < 3.0 * way.u_mL
@@ -85,10 +85,11 @@ def test_a_titration_stopped_too_early_gives_an_estimate_only():
     evaluation = find_equivalence_points(curve.chosen(curve.volume_mL < 17.25), IRON)
     assert evaluation.equivalence_points == ()
     assert any("branch behind the jump is missing" in text for text in evaluation.warnings)
-    (estimate,) = evaluation.estimates
-    assert estimate.volume_mL == pytest.approx(17.3, abs=3.0 * estimate.u_random_mL)
-    assert estimate.interval_95_mL[0] < 17.3 < estimate.interval_95_mL[1]
-    assert estimate.reason.startswith("extrapolated")
+    assert {estimate.found_by for estimate in evaluation.estimates} == {"model-fit", "gran-before"}
+    for estimate in evaluation.estimates:
+        assert estimate.volume_mL == pytest.approx(17.3, abs=3.0 * estimate.u_random_mL)
+        assert estimate.interval_95_mL[0] < 17.3 < estimate.interval_95_mL[1]
+        assert estimate.reason.startswith("extrapolated")
 
 
 def test_no_estimate_without_a_method():
@@ -149,7 +150,9 @@ def test_a_wrong_medium_is_noticed():
     evaluation = find_equivalence_points(iron_curve(analyte_mV=380.0, titrant_mV=1140.0), IRON)
     (point,) = evaluation.equivalence_points
     assert point.volume_mL == pytest.approx(17.3, abs=0.003)
-    assert any("analyte potential found" in text and "reference electrode" in text for text in evaluation.warnings)
+    (told,) = evaluation.diagnostics
+    assert "-90 mV" in told.sentence
+    assert "reference electrode" in told.sentence
 
 
 def test_ways_that_disagree_are_told():

@@ -154,7 +154,9 @@ def test_replicates_never_shrink_the_shared_part(n, calibration, u_mL, pipette_m
 
 def test_the_plain_result_is_a_chain():
     """What results() gives for a stated titrant, aliquot and dilution, line by line (two routes of ours)."""
-    inputs = ResultInputs("iron(II)", 0.1, 0.0002, 10.0, 0.01, 10.0, 0.005, 1.0, 0.002)
+    stated = Quantity("titrant concentration", 0.1, 0.0002, "mol/L")
+    aliquot, dilution = Quantity("aliquot", 10.0, 0.01, "mL"), Quantity("dilution", 10.0, 0.005)
+    inputs = ResultInputs("iron(II)", stated, aliquot, dilution, 1.0, Burette.within(0.002))
     point = EquivalencePoint(17.0, 0.001, 12.0, (16.998, 17.002), 860.0, "mV", "model-fit")
     plain = results(Evaluation((point,)), inputs)[0]
     volume = Quantity("equivalence volume (random)", 17.0, 0.001, "mL", "t", 12.0)

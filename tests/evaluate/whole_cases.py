@@ -97,6 +97,10 @@ def _potential_mV(titration: Titration, per_p_mV: float, at_mV: float) -> Callab
     return lambda volume_mL: at_mV + per_p_mV * curves.p(titration, np.maximum(volume_mL, 1e-9))
 
 
+IODIDE_TIMES = 1.4
+"""What there is of iodide over what the method knows of it: it is put in by the spoon."""
+
+
 def _redox(reaction, points_mL, bench):
     drawn, slope_mV, titrant, vessel_mL = bench
     medium = reaction.media[0]
@@ -119,10 +123,11 @@ def _redox(reaction, points_mL, bench):
     solution = {reaction.titrant_species: titrant}
     iodide, iodide_titrant = 0.0, 0.0
     if reaction.titrant == "iodine":
-        iodide_titrant = solution["iodide"] = 0.3
+        iodide_titrant = 0.3
+        solution["iodide"] = IODIDE_TIMES * iodide_titrant
     if reaction.analytes == ("iodine",):
         iodide = 0.1
-        vessel["iodide"] = iodide * vessel_mL / 1000.0
+        vessel["iodide"] = IODIDE_TIMES * iodide * vessel_mL / 1000.0
     curve = CellTitration(cell, vessel, vessel_mL, solution, acid=pH)
     known = Known(
         reaction, len(points_mL), vessel_mL, titrant, couples=tuple(known_couples),
@@ -130,7 +135,9 @@ def _redox(reaction, points_mL, bench):
         reduced_mol_per_L=iodide, reduced_titrant_mol_per_L=iodide_titrant,
     )  # fmt: skip
     own = [slope_mV for couple in known_couples if couple.slow]
-    return known, _potential_mV(curve.titration, LN_10 * slope_mV, 0.0), [*truth, slope_mV, *own, 0.0]
+    several = any(couple.units > 1 for couple in couples)
+    reduced = [math.log(IODIDE_TIMES) if iodide or iodide_titrant else 0.0] if several else []
+    return known, _potential_mV(curve.titration, LN_10 * slope_mV, 0.0), [*truth, slope_mV, *own, 0.0, *reduced]
 
 
 def _shifted(acid, drawn):

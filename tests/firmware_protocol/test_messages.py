@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_protocol import messages
+from firmware_protocol import codec, messages
 from firmware_protocol.errors import OwnProtocolError, PeerProtocolError
 from firmware_protocol.frames import MOST_CONTENT
 from firmware_protocol.messages import (
@@ -34,7 +34,7 @@ LIMITS = {
     "I": (0, 2**32 - 1),
     "i": (-(2**31), 2**31 - 1),
 }
-FIXED = [layout.cls for layout in messages._LAYOUTS.values()]
+FIXED = [layout.cls for layout in codec._LAYOUTS.values()]
 U16, U32, I32 = (st.integers(*LIMITS[code]) for code in "HIi")
 
 
@@ -127,7 +127,7 @@ def test_a_packet_reads_as_a_sentence():
         "Move #12 of session 0000beef: dose 3, target 1600, step_us 3750, valve vessel"
     )
     status = Status(
-        70, 0xBEEF, 5, 0xBEEF, 1, 9, VESSEL, DoseState.DEAD_MAN, 60, 0, 100, VESSEL, ValveState.CONFIRMED, 0, 0
+        70, 0xBEEF, 5, 0xBEEF, 1, 9, VESSEL, DoseState.DEAD_MAN, 60, 0, 100, VESSEL, ValveState.CONFIRMED, 0, 0, 0
     )
     assert str(Packet(2, 0xC0FFEE01, status)).startswith("Status #2 of boot c0ffee01: board_ms 70, session")
     assert "dose_state dead-man" in str(Packet(2, 1, status))
@@ -143,8 +143,10 @@ def test_the_specification_lists_every_message_field_and_value():
         row = next(line for line in text.splitlines() if line.startswith(f"| {cls.KIND:02X} | {cls.__name__} |"))
         for field, code in zip(fields(cls), cls.LAYOUT, strict=True):
             assert f"{field.name} {names[code]}" in row
-    for enum in (DoseState, messages.Reason, ValvePosition, ValveState):
+    for enum in (DoseState, messages.Reason, ValvePosition, ValveState, messages.Pump, messages.PumpState):
         assert issubclass(enum, IntEnum)
         for member in enum:
             word = member.name.lower().replace("_", "-")
             assert f"{member.value} {word}" in text, member
+    for part in messages.Capability:
+        assert f"| {part.name.lower().replace('_', '-')} | {part.value} |" in text, part

@@ -1,6 +1,7 @@
 """The vectors, which were made with `int.to_bytes`, `cobs` and `fastcrc` and not with the codec under test."""
 
 import json
+import re
 from dataclasses import fields
 from importlib.resources import files
 
@@ -8,7 +9,7 @@ import cobs.cobs
 import fastcrc
 import pytest
 
-from firmware_protocol import messages
+from firmware_protocol import codec, messages
 from firmware_protocol.errors import PeerProtocolError
 from firmware_protocol.frames import FrameReader, frame, unframe
 from firmware_protocol.messages import Packet, Readings, Role, decode, encode
@@ -38,7 +39,7 @@ def test_a_vector_is_sent_and_received_as_written(row):
     content = b"".join(
         value.to_bytes(TYPES[kind][0], "little", signed=TYPES[kind][1]) for _, kind, value in row["content"]
     )
-    assert cobs.cobs.decode(data[:-1]) == content + fastcrc.crc16.ibm_3740(content).to_bytes(2, "big")
+    assert cobs.cobs.decode(data[:-1]) == content + fastcrc.crc16.genibus(content).to_bytes(2, "big")
     packet = Packet(row["content"][1][2], row["content"][2][2], message_of(row))
     role = Role[row["from"].upper()]
     assert frame(encode(role, packet)) == data
@@ -46,7 +47,7 @@ def test_a_vector_is_sent_and_received_as_written(row):
 
 
 def test_there_is_a_vector_for_every_message():
-    known = {layout.cls.__name__ for layout in messages._LAYOUTS.values()} | {"Readings"}
+    known = {layout.cls.__name__ for layout in codec._LAYOUTS.values()} | {"Readings"}
     assert {row["message"] for row in rows("messages.json")} == known
 
 
@@ -68,9 +69,20 @@ def test_a_damaged_vector_is_refused_in_its_layer(row, piece):
 @pytest.mark.parametrize("row", rows("messages.json"), ids=lambda row: f"{row['message']} {row['about']}")
 def test_no_single_flipped_bit_goes_unnoticed(row):
     data = bytes.fromhex(row["frame"])
-    for bit in range(8 * (len(data) - 1)):
+    for bit in range(8 * len(data)):  # the delimiter's too: then that of the next frame ends this one
         flipped = bytearray(data)
         flipped[bit // 8] ^= 1 << bit % 8
-        found = FrameReader().feed(bytes(flipped))
+        found = FrameReader().feed(bytes(flipped) + b"\0")
         assert found, "something must be told"
         assert not any(isinstance(item, bytes) for item in found)
+
+
+def test_the_talk_in_the_specification_is_made_of_vectors():
+    text = files("firmware_protocol").joinpath("SPEC.md").read_text(encoding="utf-8")
+    talk = text[text.index("## A first talk") : text.index("## Vectors")]
+    hexes = "".join(re.findall(r"\b[0-9a-f]{12,}\b", talk))
+    known = sorted((row["frame"] for row in rows("messages.json")), key=len, reverse=True)
+    assert hexes
+    while hexes:
+        (frame_,) = [each for each in known if hexes.startswith(each)]
+        hexes = hexes.removeprefix(frame_)

@@ -3,15 +3,16 @@
 import periodictable
 import pytest
 
-from titrator.evaluate.atomic_weights import STANDARD
+from titrator.chemistry.atomic_weights import ATOMIC_WEIGHTS
+from titrator.chemistry.formula import atoms
 from titrator.evaluate.budget import budget
-from titrator.evaluate.molar_mass import atoms, molar_mass
+from titrator.evaluate.molar_mass import molar_mass
 
 
-@pytest.mark.parametrize("symbol", STANDARD)
+@pytest.mark.parametrize("symbol", ATOMIC_WEIGHTS)
 def test_weight(symbol):
     element = getattr(periodictable, symbol)
-    assert STANDARD[symbol] == pytest.approx((element.mass, element._mass_unc), rel=1e-9)
+    assert ATOMIC_WEIGHTS[symbol] == pytest.approx((element.mass, element._mass_unc), rel=1e-9)
 
 
 @pytest.mark.parametrize(

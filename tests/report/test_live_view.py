@@ -24,7 +24,7 @@ SETTLING = Standing(
 )  # fmt: skip
 HELD = SETTLING._replace(state=State.HELD, hold=Hold(HoldCause.OPERATOR, State.SETTLING), remaining_s=None)
 ASKED = HELD._replace(hold=Hold(HoldCause.QUESTION, State.PRIMING), question=Question(1, "Is the tip over waste?"))
-POINT = Point(22, 598.0, 12.405, 512.3, 0.02, 0.0, 0.01, 0.1, True, 14.2, 142)
+POINT = Point(22, 598.0, 12.405, 512.3, 0.02, 0.0, 0.01, 0.1, 0.05, 0.01, True, 14.2, 142)
 NOON = datetime.datetime(2026, 11, 25, 12, 0, tzinfo=datetime.UTC)
 CONTROL = re.compile(r"[\x00-\x09\x0b-\x1f\x7f]")
 
@@ -180,8 +180,9 @@ def test_the_closing_table_keeps_to_the_width(width):
     point = {"volume_mL": 14.24668, "u_random_mL": 0.0005, "u_mL": 0.0165, "interval_95_mL": [14.2454, 14.2479],
              "potential_mV": 828.0, "found_by": "model-fit"}  # fmt: skip
     document = {
-        "results": [{"name": "iron(II)", "value": 1.4247, "unit": "mol/L", "U": 0.0072, "k": 1.96,
-                     "interval_95": [1.4175, 1.4318]}],
+        "results": [{"name": "iron(II)", "value": 1.4247, "unit": "mol/L", "u": 0.0037, "U": 0.0072, "k": 1.96,
+                     "interval_95": [1.4175, 1.4318], "interval_from": "GUM", "monte_carlo": None,
+                     "from_estimate": False, "budget": []}],
         "equivalence_points": [point], "estimates": [], "by_method": [{"way": "model-fit", **point}],
         "state": "finished", "ended_because": "6 points logged past the jump", "duration_s": 870.0, "additions": 28,
         "points": 29, "delivered_mL": 14.861, "simulated": True, "seed": None,

@@ -29,6 +29,7 @@ def test_points_lie_near_the_truth(path: Path):
         run = titrate_frameless(method, rig, method.rehearsal.cell, seed)
         evaluation, _, _ = evaluate_curve(method, Curve.from_points(run.points), rig_fields(rig)["burette"])
         found = evaluation.equivalence_points
+        assert evaluation.diagnostics == (), "nothing is wrong with these runs"
         assert (run.state.value, len(found)) == ("finished", sought), f"seed {seed}: {run.ending.sentence}"
         truths_mL = run.truth["equivalence_points_mL"][:sought]
         times = [(point.volume_mL - true) / point.u_random_mL for point, true in zip(found, truths_mL, strict=True)]

@@ -48,7 +48,7 @@ def steps_by_the_journal(contents):
     for line in contents.lines:
         if line["kind"] == "state" and line["state"] != "halting":
             state = line["state"]
-        if "steps" not in line or line["kind"] not in {"outcome", "refill_outcome", "halt"}:
+        if "steps" not in line or line["kind"] not in {"outcome", "refill_outcome", "home_outcome", "halt"}:
             continue
         if line["kind"] == "outcome" or (line["kind"] == "halt" and state == "dosing"):
             pushed += line["steps"] - position
@@ -98,7 +98,10 @@ def test_every_refill_is_in_the_record_step_by_step_intent_before_and_outcome_af
     assert [intent.get("to") for intent in intents[::5]] == ["the reservoir"] * (len(does) // 5)
     assert all(outcome["confirmed"] for outcome in outcomes if "valve" in outcome)
     # The first refill begins at home, where only the backlash is to be taken up.
-    assert len(does) // 5 == refilled.truth["refills"] + 1
+    # One more than those in the record of refills is the look at the home switch behind the end.
+    assert len(does) // 5 + 1 == refilled.truth["refills"] + 1
+    (home,) = contents.of_kind("home")
+    assert home["what"] == "the home switch closed where it was expected"
     doses = [line["dose"] for line in contents.lines if line["kind"].endswith("intent") and "dose" in line]
     assert doses == sorted(set(doses))
 
@@ -162,6 +165,17 @@ def test_a_valve_fault_ends_faulted_with_the_volume_known(tmp_path, disturbed, f
     assert "the valve should be at" in end["why"]
     assert steps_by_the_journal(contents) == (ended.truth["pushed_steps"], ended.truth["steps"])
     assert round(end["volume_mL"] / 0.000625) == ended.truth["pushed_steps"]
+
+
+def test_steps_lost_behind_the_last_refill_are_found_at_the_end(tmp_path, small_rig):
+    """Within an addition near the end, after which nothing is refilled but for the look at the switch."""
+    made = setup(1, ("lost-steps@13.2 mL",))
+    done = rehearse(Setup(made.method, METHOD, small_rig, SMALL, CELL, 1, made.faults), tmp_path, NOW)
+    contents = lines_of(done)
+    (uncertain,) = contents.of_kind("uncertain")
+    assert uncertain["n"] > contents.of_kind("end")[-1]["n"]
+    assert uncertain["low_steps"] <= done.truth["pushed_steps"] <= uncertain["high_steps"]
+    assert any("uncertain" in warning for warning in evaluate_run(done.folder).warnings)
 
 
 def test_lost_steps_are_found_at_the_next_refill_and_the_volume_is_called_uncertain(tmp_path, disturbed):

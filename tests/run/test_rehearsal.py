@@ -132,7 +132,7 @@ def test_a_journal_that_fails_for_good_still_ends_the_run_without_motion(tmp_pat
     assert ended.truth["steps"] == lines_of(ended).of_kind("outcome")[-1]["steps"]
 
 
-def test_a_lost_link_ends_faulted_and_says_that_the_volume_is_uncertain(tmp_path, monkeypatch):
+def test_a_link_that_is_always_lost_again_ends_faulted(tmp_path, monkeypatch):
     wait, calls = Bench.wait, []
 
     def lost(self, timeout_s):
@@ -148,7 +148,7 @@ def test_a_lost_link_ends_faulted_and_says_that_the_volume_is_uncertain(tmp_path
     monkeypatch.setattr(Bench, "halt", no_halt)
     end = lines_of(rehearsal(5, tmp_path)).of_kind("end")[-1]
     assert (end["state"], end["cause"]) == ("faulted", "link")
-    assert "uncertain" in end["why"]
+    assert "lost 51 times" in end["why"]
 
 
 def test_a_defect_of_ours_stops_the_pump_before_it_is_passed_on(tmp_path, monkeypatch):

@@ -15,8 +15,9 @@ from firmware_protocol.messages import (
     decode,
     encode,
 )
-from sim.board import BoardSettings, SimulatedBoard
+from sim.board import SimulatedBoard
 from sim.burette import SimulatedBurette
+from sim.motor import BoardSettings
 from sim.valve import SimulatedValve
 
 STEP_US = 3750

@@ -44,7 +44,8 @@ def by_hand_mL(name, drawn):
         return drawn[key] * drawn["aliquot_mL"] / drawn["dilution"]
 
     n, m = mmol("sample_mol_per_L"), mmol("sample_2_mol_per_L") if "sample_2_mol_per_L" in drawn else None
-    idle = 0.5 * drawn.get("carbonate_share", 0.0)  # carbonate takes one proton, not two, where the point is alkaline
+    # A base is standardised at an alkaline point, where carbonate takes one proton; where it takes two it is stronger.
+    more = 1.0 / (1.0 - 0.5 * drawn.get("carbonate_share", 0.0))
     match name:
         case "iron_in_pickling_bath":
             return [n / c]
@@ -61,15 +62,15 @@ def by_hand_mL(name, drawn):
         case "ascorbic_acid_with_iodine" | "zinc_bath" | "copper_bath" | "calcium_hardness" | "chloride_in_rinse_water":
             return [n / c]
         case "acetic_acid":
-            return [n / (c * (1 - idle))]
+            return [n / c]
         case "citric_acid":
-            return [3 * n / (c * (1 - idle))]
+            return [3 * n / c]
         case "phosphoric_acid":
-            return [n / c, (2 * n + m) / (c * (1 - idle))]
+            return [n / (c * more), (2 * n + m) / c]
         case "carbonate_with_acid":
             return [n / c, (2 * n + m) / c]
         case "free_acid_in_pickling_bath":
-            return [n / c]
+            return [n / (c * more)]
         case "iodide_and_chloride":
             return [n / c, (n + m) / c]
     raise AssertionError(name)

@@ -65,7 +65,8 @@ def test_a_glass_electrode_follows_the_curve_of_the_acid(name, temperature_C):
     truth, rows = shown_by_share(name, temperature_C=temperature_C)
     drawn = truth.drawn
     c, f = drawn["titrant_mol_per_L"], drawn.get("carbonate_share", 0.0)
-    base = {"Na+": c, "OH-": c * (1 - f), "CO3-2": 0.5 * c * f}
+    whole = c / (1 - f / 2)  # c is the base's strength where carbonate takes one proton
+    base = {"Na+": whole, "OH-": whole * (1 - f), "CO3-2": 0.5 * whole * f}
     titrant = {"H+": c, "Cl-": c} if name == "carbonate_with_acid" else base
     system = acid_base_system(ACIDS_KNOWN, METALS, temperature_C=temperature_C, activity="davies")
     curve = Titration(system, acid_base_recipe(name, drawn), 50.0, titrant)
@@ -151,15 +152,16 @@ def test_the_quick_ionic_strength_is_the_one_of_the_system():
             assert quick(y, amounts, volume_L, g) == pytest.approx(exact, rel=1e-12)
 
 
-def test_carbonate_of_the_base_counts_half_where_the_point_is_alkaline(tmp_path):
-    """Acetic acid with a base of which a tenth is carbonate: 0.95 of the base acts at the point (pH 8.5)."""
-    text = cell_named("acetic_acid").path.read_text("utf-8")
+@pytest.mark.parametrize(("name", "acts"), [("acetic_acid", 1.0), ("phosphoric_acid", 1.0 / 0.95)])
+def test_carbonate_of_the_base_counts_whole_where_the_point_is_acid(tmp_path, name, acts):
+    """With a base of which a tenth is carbonate: what acts at an alkaline point (as of phthalate) is its strength."""
+    text = cell_named(name).path.read_text("utf-8")
     assert text.count("carbonate: {from: 0, to: 0.004}") == 1
     path = tmp_path / "cell.yaml"
     path.write_text(text.replace("{from: 0, to: 0.004}", "{from: 0.1, to: 0.1}"), "utf-8")
-    _, truth = draw_vessel(load_cell(path), stated_for("acetic_acid"), 1)
+    _, truth = draw_vessel(load_cell(path), stated_for(name), 1)
     n, c = 1000 * mol(truth.drawn), truth.drawn["titrant_mol_per_L"]
-    assert truth.equivalence_points_delivered_mL == (pytest.approx(n / c / 0.95, rel=1e-12),)
+    assert truth.equivalence_points_delivered_mL[0] == pytest.approx(n / c / acts, rel=1e-12)
 
 
 def test_air_is_left_out_of_what_is_no_redox():

@@ -283,4 +283,5 @@ def test_a_restart_forgets_all_and_a_command_left_in_a_buffer_does_nothing(talk)
         ValveState.CONFIRMED,
         0,
         0,
+        0,
     )

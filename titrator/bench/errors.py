@@ -11,6 +11,7 @@ BenchError
 │   ├── NoAnswerError         a request was repeated and never answered
 │   ├── BoardRestartedError   the boot identifier changed
 │   └── AnswerMismatchError   a sound answer that makes no sense here
+├── PositionLostError         the board's count and the record's cannot be brought together: the volume is uncertain
 ├── RigMemoryError            what the rig holds is not what the run needs (bench/memory.py)
 ├── RigMismatchError          the board is not the one that the rig file describes
 │   └── WrongBoardError       it reports another identity
@@ -22,6 +23,7 @@ BenchError
 """
 
 from firmware_protocol.messages import Reason
+from titrator.bench.bounds import Bounds
 
 
 class BenchError(Exception):
@@ -72,6 +74,14 @@ class AnswerMismatchError(LinkError):
     """The answer bears the right number but is not the kind that the request gets."""
 
 
+class PositionLostError(BenchError):
+    """Where the plunger is cannot be known any more. `bounds` hold what was delivered; nothing may move."""
+
+    def __init__(self, text: str, bounds: Bounds) -> None:
+        super().__init__(text)
+        self.bounds = bounds
+
+
 class RigMismatchError(BenchError):
     """What the board says of itself contradicts the rig file."""
 
@@ -104,5 +114,11 @@ class ValveError(BuretteError):
 class HomeError(BuretteError):
     """The home switch closed at another count than it must: steps were counted and not made, or made and not counted.
 
-    What was delivered since the last refill is uncertain by as much.
+    What was delivered since the last refill is uncertain by as much: by up to `fewer` steps less than was counted, or
+    up to `more` steps more.
     """
+
+    def __init__(self, text: str, *, fewer: int, more: int) -> None:
+        super().__init__(text)
+        self.fewer = fewer
+        self.more = more

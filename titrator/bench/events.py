@@ -4,13 +4,14 @@ from typing import Literal, NamedTuple, TypeAlias
 
 from firmware_protocol.messages import DoseState, ValvePosition
 
-EndReason: TypeAlias = Literal["arrived", "halted", "dead-man", "session-ended", "home"]
+EndReason: TypeAlias = Literal["arrived", "halted", "dead-man", "session-ended", "home", "reset"]
 END_REASONS: dict[DoseState, EndReason] = {
     DoseState.ARRIVED: "arrived",
     DoseState.HALTED: "halted",
     DoseState.DEAD_MAN: "dead-man",
     DoseState.SESSION_ENDED: "session-ended",
     DoseState.HOME: "home",
+    DoseState.RESET: "reset",
 }
 
 

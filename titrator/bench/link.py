@@ -45,13 +45,14 @@ class Counters:
     events_missed: int = 0
     damaged_frames: int = 0
     unknown_messages: int = 0
+    reconnects: int = 0
 
     def __str__(self) -> str:
         """One line for errors and reports."""
         return (
             f"{self.requests} requests ({self.repeats} repeats), {self.answers} answers ({self.stale_answers} late), "
             f"{self.events} events ({self.events_missed} missed), {self.damaged_frames} damaged frames, "
-            f"{self.unknown_messages} unknown messages"
+            f"{self.unknown_messages} unknown messages, {self.reconnects} reconnects"
         )
 
 
@@ -62,20 +63,29 @@ class Link:
     answer costs time only. An answer whose number is not that of the request in flight is late and never used.
     """
 
-    def __init__(self, transport: Transport, *, answer_within_s: float, attempts: int) -> None:
+    def __init__(
+        self,
+        transport: Transport,
+        *,
+        answer_within_s: float,
+        attempts: int,
+        counters: Counters | None = None,
+        number: int = 0,
+    ) -> None:
+        """`counters` go on from an earlier link to the same board, `number` from its last request."""
         self._transport = transport
         self._answer_within_s = answer_within_s
         self._attempts = attempts
         self._reader = FrameReader()
         self._events: list[Event] = []
-        self._number = 0
+        self.number = number
         self._awaited: int | None = None
         self._answer: Answer | None = None
         self._last: Packet | None = None
         self._event_number: int | None = None
         self.session = 0
         self.boot: int | None = None
-        self.counters = Counters()
+        self.counters = Counters() if counters is None else counters
         self.heard_s = transport.now_s()
         """When the last sound message came (transport time); at first, when the link was opened."""
         self.answered_s = self.heard_s
@@ -103,10 +113,10 @@ class Link:
         Events that come meanwhile are kept for `take_events`.
         """
         assert self._awaited is None, "one request in flight at a time"
-        self._number = self._number % 0xFFFF + 1
-        packet = Packet(self._number, self.session if stamp is None else stamp, request)
+        self.number = self.number % 0xFFFF + 1
+        packet = Packet(self.number, self.session if stamp is None else stamp, request)
         data = DELIMITER + frame(encode(Role.HOST, packet))
-        self._awaited, self._answer = self._number, None
+        self._awaited, self._answer = self.number, None
         try:
             answer = self._attempt(packet, data)
         finally:
@@ -193,9 +203,10 @@ class Link:
         elif packet.stamp != self.boot:
             raise BoardRestartedError(
                 f"the board restarted: boot identifier {self.boot:08x} until now, {packet.stamp:08x} in {packet}; it "
-                f"forgot session, limits and its count of steps. Last heard before: {self._last_heard()}. Likely "
+                f"forgot session and limits, and unless it was a mere reset its count of steps. Last heard before: "
+                f"{self._last_heard()}. Likely "
                 f"causes, the likeliest first: its supply was interrupted, another program opened the port, its "
-                f"watchdog bit. Next: read the burette by eye, then resume the run with the volume stated as uncertain"
+                f"watchdog bit. Next: look at supply and cable; `titrator resume` goes on if the count was kept"
             )
         self._last = packet
         self.heard_s = self._transport.now_s()

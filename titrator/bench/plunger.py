@@ -51,8 +51,23 @@ class Plunger:
                 f"{status.position} and the end of the stroke ({left_mL:g} mL left from step {origin}): refill the "
                 f"burette or run to less"
             )
-        self._highest = end if self.refills else origin + travel_steps
+        self._begin(origin, travel_steps)
+
+    def recall(self, origin: int, home: int | None, travel_steps: int) -> None:
+        """As `begin`, from the record of a run that began there at rest."""
+        self.home = home
+        self.filling, self.at, self.travel_steps = Filling(0, origin), origin, travel_steps
+        self._taken_up = True
+        self._begin(origin, travel_steps)
+
+    def _begin(self, origin: int, travel_steps: int) -> None:
+        self._highest = self.end_of_stroke if self.refills else origin + travel_steps
         self.begun = True
+
+    def renew(self) -> None:
+        """Another session begins, whose limits are set anew: home may have been found elsewhere meanwhile."""
+        if self.refills:
+            self._highest = self.end_of_stroke
 
     @property
     def end_of_stroke(self) -> int:

@@ -6,6 +6,7 @@ bench.connect()
 """
 
 import math
+import time
 from collections.abc import Callable, Iterable, Iterator
 from typing import Final, NamedTuple
 
@@ -25,6 +26,7 @@ from titrator.bench.link import Link
 from titrator.bench.port_failure import listed_ports
 from titrator.bench.rig import LinkSection, Rig
 from titrator.bench.serial_transport import SerialTransport
+from titrator.bench.transport import Transport
 
 SERVED_PORT: Final = 4717
 """TCP port on which a simulated board is served unless another is asked for. Chosen freely."""
@@ -87,6 +89,28 @@ def greet(port: str, baud: int, link: LinkSection) -> tuple[SerialTransport, Fou
         raise
     assert asking.boot is not None
     return transport, Found(port, asking.boot, welcome)
+
+
+class PortWay:
+    """The way back to the board of a rig of kind `serial`, whatever its port is called by then."""
+
+    def __init__(
+        self,
+        rig: Rig,
+        pause: Callable[[float], None] = time.sleep,
+        open_transport: Callable[[Rig], Transport] = open_port,
+    ) -> None:
+        self._rig = rig
+        self._open = open_transport
+        self._pause = pause
+
+    def open(self) -> Transport:
+        """As `open_port`."""
+        return self._open(self._rig)
+
+    def pause(self, duration_s: float) -> None:
+        """Wait, in real time."""
+        self._pause(duration_s)
 
 
 def known_ports() -> list[str]:

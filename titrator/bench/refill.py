@@ -141,11 +141,13 @@ def _refill(bench: Bench, doses: Iterator[int]) -> Procedure:
     if plunger.has_home_switch:
         search = plunger.burette.stroke_steps // SEARCH_PART
         lowest = plunger.at - plunger.burette.stroke_steps if expected is None else expected
-        target = lowest - search
+        # No further than the board goes at once: a count that a reset put wrong may stand beyond the stroke.
+        target = max(lowest, plunger.at - plunger.burette.stroke_steps) - search
     else:
         target = 0
+    delivered = plunger.total_steps - plunger.filling.total  # since the filling began
     drawn = yield Draw(next(doses), target)
-    home = _home(bench, drawn, expected)
+    home = _home(bench, drawn, expected, delivered)
     yield Rest(burette.settle_after_refill_s)
     if plunger.backlash_steps:
         pushed = yield Push(next(doses), home + plunger.backlash_steps, ValvePosition.RESERVOIR)
@@ -175,7 +177,7 @@ def _arrived(ended: Outcome) -> MotionEnded:
     raise BuretteError(f"a motion aside from the sample should arrive, got {ended}: begin the refill again")
 
 
-def _home(bench: Bench, drawn: Outcome, expected: int | None) -> int:
+def _home(bench: Bench, drawn: Outcome, expected: int | None, delivered: int) -> int:
     """The count at which the plunger stands filled. HomeError when the switch tells another one than expected."""
     plunger, step_mL = bench.plunger, bench.plunger.burette.step_mL
     if not plunger.has_home_switch:
@@ -187,15 +189,19 @@ def _home(bench: Bench, drawn: Outcome, expected: int | None) -> int:
         raise HomeError(
             f"the home switch should close {where}, but did not down to step {drawn.steps}: the motor stalled on the "
             f"way, or the switch is broken. The volume delivered since the last refill is uncertain: look at burette "
-            f"and switch before anything else"
+            f"and switch before anything else",
+            fewer=delivered,
+            more=0,
         )
     off = 0 if expected is None else drawn.steps - expected
-    within = 1 + round(HOME_WITHIN_SD * bench.rig.burette.random_error_mL / step_mL)
+    within = 1 + round(HOME_WITHIN_SD * bench.rig.burette.random_error_mL / step_mL) + bench.within_steps
     if abs(off) > within:
         raise HomeError(
             f"the home switch should close within {within} steps of {expected}, but closed at step {drawn.steps}: "
             f"{abs(off)} steps ({1000 * abs(off) * step_mL:.3g} µL) were {'counted, not made,' if off > 0 else 'lost'} "
             f"since the last refill. The volume delivered since then is uncertain by as much: look for what stalls the "
-            f"motor (speed, friction, supply) before the next run"
+            f"motor (speed, friction, supply) before the next run",
+            fewer=min(delivered, max(0, off)),
+            more=max(0, -off),
         )
     return drawn.steps

@@ -18,8 +18,11 @@ _MEANINGS = {
     "run ends",
     Reason.VALVE: "the valve is not confirmed where this needs it (its sensor sees position {detail}; 0 neither end, 1 "
     "vessel, 2 reservoir). Next: look at the valve, then turn it again",
-    Reason.ABSENT: "it lacks the part for it (capability {detail}; 1 valve, 2 home switch). Next: set refills: false "
-    "in the rig file, or choose the rig file that belongs to this board",
+    Reason.ABSENT: "it lacks a part (capability {detail}; 1 valve, 2 home switch, 4 stirrer, 8 rinse, 16 drain, "
+    "32 changer, 64 temperature). Next: set refills: false in the rig file where it is the valve, or choose "
+    "the rig file that belongs to this board",
+    Reason.TEMPERATURE: "the temperature is {detail} hundredths of a kelvin, outside the limits of this session (0: "
+    "its sensor is broken). Next: bring the vessel to its temperature, or look at the sensor",
     Reason.UNKNOWN_REQUEST: "it does not know this request; it speaks version {detail}. Next: update its firmware",
 }
 

@@ -88,6 +88,12 @@ class BuretteSection(StrictModel):
         description="Volume from valve to tip. Another titrant is let in only with a purge of three times as much.",
     )
 
+    microsteps: PositiveCount = Field(
+        16,
+        description="Steps in a full step of the motor. Without current it may snap so far either way, so after a loss "
+        "of power the volume is uncertain by as much.",
+    )
+
     @property
     def arithmetic(self) -> Burette:
         """Volumes to steps and back."""
@@ -190,6 +196,13 @@ class LinkSection(StrictModel):
         5.0,
         alias="starts_within",
         description="How long a board may take to answer after its port was opened: opening restarts some boards.",
+    )
+
+    returns_within_s: PositiveDuration_s = Field(
+        120.0,
+        alias="returns_within",
+        description="How long a board that no longer answers is looked for before the run ends. Its motor stands by "
+        "then; the sample waits.",
     )
 
     @property

@@ -25,3 +25,15 @@ class Transport(Protocol):
     def close(self) -> None:
         """Let go of the way. Harmless when repeated."""
         ...
+
+
+class Way(Protocol):
+    """How to get to a board again whose transport broke."""
+
+    def open(self) -> Transport:
+        """A new transport to the same board; its clock goes on where the old one's was. BenchError if there is none."""
+        ...
+
+    def pause(self, duration_s: float) -> None:
+        """Let time pass before the next try."""
+        ...

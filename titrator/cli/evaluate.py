@@ -12,7 +12,7 @@ from titrator.cli.failure import DONE, NOT_DONE, Failure, input_errors
 
 
 @click.command()
-@click.argument("run_or_csv", metavar="RUN-or-CSV")
+@click.argument("run_or_csv", metavar="RUN-or-CSV", nargs=-1, required=True)
 @click.option("--method", type=click.Path(path_type=Path), help="Method that tells model and points sought (CSV only).")
 @click.option("--volume-unit", help="Unit of the volumes of a CSV file without a header, such as mL.")
 @click.option("--signal-unit", help="Unit of the signal of a CSV file without a header: mV, V, pH or pAg.")
@@ -22,6 +22,10 @@ from titrator.cli.failure import DONE, NOT_DONE, Failure, input_errors
     "--out", type=click.Path(path_type=Path, file_okay=False), default=None,
     help="For a run number or `last`: the folder that holds the runs (default runs). For a CSV: where to put results.",
 )  # fmt: skip
+@click.option(
+    "--exclude", "excluded", multiple=True, metavar="RUN=REASON",
+    help="Leave a run out of a series for a stated reason; it stays listed. May be given several times.",
+)  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else there.")
 @click.pass_context
 def evaluate(ctx: click.Context, /, **options: Any) -> None:
@@ -30,15 +34,24 @@ def evaluate(ctx: click.Context, /, **options: Any) -> None:
     RUN-or-CSV is the folder of a run, its number, `last`, or a file with columns of volume and signal, with units in
     its header (volume_mL,potential_mV). A run gets one more evaluation beside the earlier ones; its raw data stay as
     they are. Of a CSV file nothing is written without --out.
+
+    Several runs of one method are a series: replicates, their mean and scatter, blanks taken off, a control sample's
+    recovery. Nothing is written of a series.
     """
     started = time.perf_counter()
-    path = Path(options["run_or_csv"])
+    words: tuple[str, ...] = options["run_or_csv"]
+    if len(words) > 1 or options["excluded"]:
+        ctx.exit(_series(words, options, started))
+    path = Path(words[0])
+    options["run_or_csv"] = words[0]
     with input_errors():
         document = _evaluate_csv(path, options) if _is_file(path) else _evaluate_run(options)
     sought = document.pop("sought")
     document["host"] = {"elapsed_s": round(time.perf_counter() - started, 3)}
     _show(document, as_json=options["as_json"])
-    enough = len(document["equivalence_points"]) >= sought
+    from titrator.report.document import enough_found
+
+    enough = enough_found(document, sought)
     ctx.exit(
         DONE
         if enough and document["state"] in (None, "finished") and document.get("record_complete", True)
@@ -57,13 +70,40 @@ def _show(document: dict[str, Any], *, as_json: bool) -> None:
     show_closing(console(), document)
 
 
-def _evaluate_run(options: dict[str, Any]) -> dict[str, Any]:
-    from titrator.record.run_folder import find_run
+def _series(words: tuple[str, ...], options: dict[str, Any], started: float) -> int:
+    """Evaluate several runs together and tell; the exit status is that of the worst run that counts."""
+    from titrator.cli.output import console, print_json
+    from titrator.cli.series import evaluate_runs
 
+    _refuse_csv_options(options)
+    with input_errors():
+        csv = next((word for word in words if _is_file(Path(word))), None)
+        if csv is not None:
+            raise Failure(f"{csv}: expected runs in a series, got a file; evaluate a CSV file alone")
+        document = evaluate_runs(words, options["excluded"], options["out"] or Path("runs"))
+    document["host"] = {"elapsed_s": round(time.perf_counter() - started, 3)}
+    if options["as_json"]:
+        print_json(document)
+    else:
+        from titrator.report.series_table import show_series
+
+        show_series(console(), document)
+    finished = all(each["state"] == "finished" for each in document["runs"] if each["excluded"] is None)
+    counted = {each["run"] for result in document["results"] for each in result["replicates"]}
+    return DONE if finished and all(each["run"] in counted for each in document["runs"]) else NOT_DONE
+
+
+def _refuse_csv_options(options: dict[str, Any]) -> None:
     for name in ("method", "volume_unit", "signal_unit", "volume_column", "signal_column"):
         if options[name] is not None:
             option = name.replace("_", "-")
             raise Failure(f"--{option}: expected only with a CSV file; a run carries its own method and units")
+
+
+def _evaluate_run(options: dict[str, Any]) -> dict[str, Any]:
+    from titrator.record.run_folder import find_run
+
+    _refuse_csv_options(options)
     folder = find_run(options["run_or_csv"], options["out"] or Path("runs"))
 
     from titrator.report.document import run_document

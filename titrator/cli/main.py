@@ -15,6 +15,7 @@ from titrator.cli.dry_run import dry_run
 from titrator.cli.evaluate import evaluate
 from titrator.cli.failure import NOT_DONE, Failure
 from titrator.cli.new import new
+from titrator.cli.resume import resume
 from titrator.cli.rig import rig
 from titrator.cli.run import run
 from titrator.cli.words import answer, go_on, hold, stop
@@ -86,6 +87,7 @@ def main() -> None:
       titrator check METHOD      is the method file sound?
       titrator dry-run METHOD    the whole titration against the simulated cell
       titrator run METHOD        the same on a bench, unattended
+      titrator resume RUN        go on with one whose process was killed
       titrator evaluate RUN      equivalence points and results again, or of a CSV file
 
     Exit status: 0 done, 1 the work could not be done, 2 the input was wrong, 130 interrupted.
@@ -96,6 +98,7 @@ main.add_command(new)
 main.add_command(check)
 main.add_command(dry_run)
 main.add_command(evaluate)
+main.add_command(resume)
 main.add_command(rig)
 main.add_command(run)
 for word in (hold, go_on, stop, answer):

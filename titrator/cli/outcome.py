@@ -40,6 +40,7 @@ def tell(document: dict[str, Any], sought: int, *, as_json: bool) -> int:
     """Print the document or its closing table; return the exit status."""
     from titrator.cli.output import console, print_json
     from titrator.report.closing import show_closing
+    from titrator.report.document import enough_found
 
     if as_json:
         print_json(document)
@@ -47,5 +48,5 @@ def tell(document: dict[str, Any], sought: int, *, as_json: bool) -> int:
         with contextlib.suppress(OSError):  # the terminal is gone; the record and the evaluation are in the folder
             show_closing(console(), document)
             click.echo(f"Everything is in {document['run']}")
-    enough = len(document["equivalence_points"]) >= sought
+    enough = enough_found(document, sought)
     return DONE if document["state"] == "finished" and document["record_complete"] and enough else NOT_DONE

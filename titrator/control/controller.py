@@ -30,6 +30,7 @@ from titrator.control.events import (
     Begin,
     Event,
     Halted,
+    LinkBack,
     LinkFaltered,
     LinkLost,
     MoveDone,
@@ -184,6 +185,9 @@ class Controller:
                 if self.state is State.READY:
                     self._end(t_s, Signal.FAULT, Ending(Cause.LINK, what))
                 self._pause(t_s, HoldCause.LINK, what)
+            case LinkBack(t_s=t_s, what=what):
+                if self.state is State.HELD and self._hold and self._hold.cause is HoldCause.LINK:
+                    self._go_on(t_s, what)
             case Answered():
                 self._answered(event)
             case Trouble(t_s=t_s, what=what, cause=cause):
@@ -267,7 +271,8 @@ class Controller:
 
     def _decide(self, t_s: float, point: Point) -> None:
         advanced = self._logged_mL is None or point.volume_mL > self._logged_mL
-        self._logged_mL = point.volume_mL
+        if advanced:  # a reset of the board may have counted a step back
+            self._logged_mL = point.volume_mL
         dead = self._electrode.add_point(point)
         if dead is not None:
             self._end(t_s, Signal.FAULT, dead)
@@ -367,6 +372,8 @@ class Controller:
         if came_from is State.HELD and cause is HoldCause.LINK and self._hold and self._hold.cause is not cause:
             self._hold = self._hold._replace(cause=cause)
             self._actions.append(Enter(came_from, why, self._hold))
+        if cause is HoldCause.OPERATOR and self._hold and self._hold.cause is HoldCause.LINK:
+            self._hold = self._hold._replace(cause=cause)  # then the link's return is not enough to go on
         if came_from is State.HALTING or not self._fire(Signal.HOLD, why):
             return
         self._hold = Hold(cause, came_from)

@@ -78,6 +78,13 @@ class LinkFaltered(NamedTuple):
     what: str
 
 
+class LinkBack(NamedTuple):
+    """The board answers again and where the plunger stands is certain: a run that was held for the link goes on."""
+
+    t_s: float
+    what: str
+
+
 class Trouble(NamedTuple):
     """Something on the bench is wrong: a refused command, a restart, a failed record; `cause` in one word."""
 
@@ -116,6 +123,7 @@ Event: TypeAlias = (
     | Halted
     | LinkLost
     | LinkFaltered
+    | LinkBack
     | Trouble
     | OperatorSaid
     | Answered

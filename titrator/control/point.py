@@ -10,7 +10,8 @@ class Point(NamedTuple):
 
     `volume_mL` is the total delivered since the run began, as the burette indicates it. `sd_mV` is the standard
     deviation of `potential_mV` as an average of readings (noise only); `remainder_bound_mV` bounds what the reading
-    still lacked of its final value. `t_s` is the board's time, `waited_s` the time since the addition ended.
+    still lacked of its final value, `lacking_mV` estimates that (to be added), with its standard deviation. `t_s` is
+    the board's time, `waited_s` the time since the addition ended.
     """
 
     number: int
@@ -21,6 +22,8 @@ class Point(NamedTuple):
     drift_mV_per_s: float
     drift_sd_mV_per_s: float
     remainder_bound_mV: float
+    lacking_mV: float
+    lacking_sd_mV: float
     settled: bool
     waited_s: float
     readings: int

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from titrator.evaluate.artefact import artefact_of
 from titrator.evaluate.competing import GOOD_MISFIT, GOOD_MISFIT_COMPETING, Fitted
 from titrator.evaluate.curve import SignalUnit
 from titrator.evaluate.doubt import why_doubted
@@ -21,6 +22,16 @@ GAP_SHARE = 0.8
 SMALL_SHARE = 0.5
 """A jump of less than this share of its curve's rise that nothing resolves and no model describes may be a step of the
 electrode (common practice, no source)."""
+
+FAMILIES = {
+    "redox": "that of a redox reaction with one electron each",
+    "symmetric": "that of a strong acid with a strong base, or of one ion that precipitates",
+    "acid": "that of a weak acid or base with a strong one",
+}
+RAN_OUT = "ran to the end of the curve"
+WORST_MISFIT, LEAST_SHARE, MOST_SHARE = 5.0, 0.6, 1.4
+"""A stated model with residuals so many times as large as stated, and a slope beyond these shares of what is expected,
+is not that of the curve."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +114,15 @@ def _by_two_sigma(way: FoundBy, value: float, u: float) -> Choice:
     return Choice(way, value, u, math.inf, (value - 2.0 * u, value + 2.0 * u))
 
 
-def choose(stretch: Stretch, fitted: Fitted, zero: Zero | str, steep: tuple[float, float], stated: bool) -> Choice:
+def choose(
+    stretch: Stretch,
+    fitted: Fitted,
+    zero: Zero | str,
+    steep: tuple[float, float],
+    *,
+    stated: bool,
+    before_at_least: float | None = None,
+) -> Choice:
     """Return the value to report of one jump.
 
     The fit is taken where its model describes the curve; else the zero of the second derivative, else the steepest
@@ -129,11 +148,39 @@ def choose(stretch: Stretch, fitted: Fitted, zero: Zero | str, steep: tuple[floa
     if gap.coarse and not (good and stated):
         u = max(u, gap.width_mL / math.sqrt(12.0))
         interval = (min(gap.low_mL, found.volume_mL), max(gap.high_mL, found.volume_mL))
-    doubt = "" if good else _doubt(stretch, gap, fitted, stated)
+    doubt = _doubt(stretch, gap, fitted, stated, before_at_least) if not good else ""
+    if good and gap.coarse and not stated:
+        doubt = _looks_like_less(stretch, fitted)
     return Choice(found.way, found.volume_mL, u, found.dof, interval, warnings, doubt)
 
 
-def _doubt(stretch: Stretch, gap: Gap, fitted: Fitted, stated: bool) -> str:
+def _looks_like_less(stretch: Stretch, fitted: Fitted) -> str:
+    """Return why a jump of few readings is in doubt though a model that nobody stated describes it."""
+    found = artefact_of(stretch.data.volume_mL, stretch.data.signal, stretch.data.sd_signal)
+    if found is None or found.misfit >= fitted.misfit:
+        return ""
+    return f"few readings lie on it, and {found.name} describes them no worse than a titration does"
+
+
+def _far_from_stated(fitted: Fitted, gap: Gap) -> str:
+    """Return what of the stated model contradicts the jump: no point there, or a slope that no electrode has."""
+    if fitted.fit is None and gap.coarse and RAN_OUT in fitted.reason:
+        return f"the method's model finds no point there ({fitted.reason})"
+    if fitted.fit is None or fitted.start is None or fitted.misfit <= WORST_MISFIT:
+        return ""
+    for k, name in enumerate(fitted.fit.model.parameters):
+        sd, mean = float(fitted.start.prior_sd[k]), float(fitted.start.prior_mean[k])
+        share = fitted.fit.x[k] / mean if mean else 1.0
+        if "slope" in name and np.isfinite(sd) and not LEAST_SHARE < share < MOST_SHARE:
+            return (
+                f"the method's model does not describe it (residuals {fitted.misfit:.0f} times as large as stated) "
+                f"even with a slope of {fitted.fit.x[k]:.3g} where {mean:.3g} is expected: not the method's "
+                "reaction, or a disturbance"
+            )
+    return ""
+
+
+def _doubt(stretch: Stretch, gap: Gap, fitted: Fitted, stated: bool, before_at_least: float | None) -> str:
     """Return why a jump that no model describes may be none, or nothing where its readings speak for themselves."""
     data = stretch.data
     doubted = why_doubted(
@@ -144,9 +191,11 @@ def _doubt(stretch: Stretch, gap: Gap, fitted: Fitted, stated: bool) -> str:
         stretch.unit,
         gap_mL=(gap.low_mL, gap.high_mL),
         resolved=not gap.coarse,
+        before_at_least=before_at_least,
+        model_misfit=fitted.misfit,
     )
     if doubted or stated:
-        return doubted
+        return doubted or _far_from_stated(fitted, gap)
     if fitted.fit is not None and not gap.holds(fitted.fit.equivalence_volume_mL, beyond=0.5):
         return (
             f"no model describes it and the nearest one places its point elsewhere, at "
@@ -157,6 +206,13 @@ def _doubt(stretch: Stretch, gap: Gap, fitted: Fitted, stated: bool) -> str:
     if gap.coarse and share < SMALL_SHARE:
         return f"no model describes it, no readings resolve it, and it is only {share:.0%} of the whole rise"
     return ""
+
+
+def _named(model: str, stated: bool) -> str:
+    """Name a model by its family: that a rival is nearest does not say that the reaction is of its kind."""
+    if stated:
+        return f"the method's model ({model})"
+    return f"the nearest of the models tried ({FAMILIES.get(model, model)}; that says nothing of the reaction)"
 
 
 def _warnings(gap: Gap, fitted: Fitted, stated: bool, good: bool) -> tuple[str, ...]:
@@ -174,7 +230,7 @@ def _warnings(gap: Gap, fitted: Fitted, stated: bool, good: bool) -> tuple[str, 
             )
     elif not good and (stated or not gap.coarse):
         warnings.append(
-            f"the model ({fitted.fit.model.name}) does not describe the curve: its residuals are "
+            f"{_named(fitted.fit.model.name, stated)} does not describe the curve: its residuals are "
             f"{fitted.misfit:.1f} times as large as the readings' own uncertainty, its equivalence point "
             f"{fitted.fit.equivalence_volume_mL:.4g} mL; the point is placed by derivatives"
         )

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from titrator.evaluate.artefact import DESCRIBED, artefact_of
 from titrator.evaluate.curve import FloatArray, SignalUnit
 from titrator.evaluate.jump import Jump, median_of_three
 from titrator.evaluate.symmetric_model import natural_slope
@@ -29,6 +30,15 @@ BENT_OFF_WIDE = 0.02
 curves of small jumps stand off by 0.002, random walks and sums of random steps by 0.03 (computed by us)."""
 SURE = 3.0
 """A branch is called flat where its slope is below the least one by so many standard deviations."""
+NEAREST = (4, 6, 9, 14)
+"""Readings nearest to a jump that are looked at beside the whole branch: a titration steepens most of all there."""
+LEFT_OUT = (0, 1, 2)
+"""Of those the nearest may already stand on the jump."""
+FAR_BETTER, MOST_MISFIT, MANY = 3.0, 2.0, 20
+"""Of so many readings an artefact with residuals so many times as small as those of any titration curve describes them
+too, as long as they are not more than so many standard deviations."""
+LEAST_TOLD = 10.0
+"""A rise of fewer standard deviations tells no shapes apart."""
 
 
 def taken_back(signal: FloatArray, jump: Jump) -> float:
@@ -48,7 +58,7 @@ def least_slope(unit: SignalUnit) -> float:
 
 
 def flat_branch(
-    distance_mL: FloatArray, signal: FloatArray, sd_signal: FloatArray, unit: SignalUnit
+    distance_mL: FloatArray, signal: FloatArray, sd_signal: FloatArray, demanded: float
 ) -> tuple[float, float] | None:
     """Return slope found and slope demanded (signal's unit for each e-fold) where a branch is surely flatter, or None.
 
@@ -67,10 +77,22 @@ def flat_branch(
     slope = float(np.sum(weight * (x - middle) * y)) / spread
     residual = y - np.average(y, weights=weight) - slope * (x - middle)
     misfit = max(1.0, float(np.sum(weight * residual**2)) / (len(x) - 2))
-    demanded = least_slope(unit)
     if abs(slope) + SURE * np.sqrt(misfit / spread) >= demanded:
         return None
     return abs(slope), demanded
+
+
+def flat_towards(
+    distance_mL: FloatArray, signal: FloatArray, sd_signal: FloatArray, demanded: float
+) -> tuple[float, float] | None:
+    """Return the same of the whole branch or of the readings of it that lie nearest to the jump."""
+    nearest = np.argsort(distance_mL, kind="stable")
+    counts = (*(each for each in NEAREST if each < len(nearest)), len(nearest))
+    for rows in (nearest[left_out : left_out + count] for left_out in LEFT_OUT for count in counts):
+        flat = flat_branch(distance_mL[rows], signal[rows], sd_signal[rows], demanded)
+        if flat is not None:
+            return flat
+    return None
 
 
 def off_one_bend(volume_mL: FloatArray, signal: FloatArray, jump: Jump) -> float:
@@ -107,10 +129,14 @@ def why_doubted(
     *,
     gap_mL: tuple[float, float],
     resolved: bool,
+    before_at_least: float | None = None,
+    model_misfit: float = 0.0,
 ) -> str:
     """Return why a jump of a rising signal may be none, or nothing. Arrays (n,) at rising volumes.
 
     `gap_mL`: the volumes between which most of its rise lies; `resolved`: whether readings lie there.
+    `before_at_least`: what the branch before it changes by at least for each e-fold, where a method tells.
+    `model_misfit`: rms residual of the best titration curve, in standard deviations.
     """
     rise = float(signal[jump.behind] - signal[jump.before])
     back = taken_back(signal, jump)
@@ -128,18 +154,26 @@ def why_doubted(
             f"readings beside it stand {off:.3g} {unit} off any curve of one bend: as rough as this, a curve shows "
             "jumps by chance"
         )
-    if resolved:
-        return ""
     before, behind = volume_mL <= gap_mL[0], volume_mL >= gap_mL[1]
-    for rows, distance, where in (
-        (before, gap_mL[1] - volume_mL, "before"),
-        (behind, volume_mL - gap_mL[0], "behind"),
-    ):
-        flat = flat_branch(distance[rows], signal[rows], sd_signal[rows], unit)
+    least = least_slope(unit)
+    sides = [
+        (before, gap_mL[1] - volume_mL, "before", before_at_least or least),
+        (behind, volume_mL - gap_mL[0], "behind", least),
+    ]
+    for rows, distance, where, demanded in sides[: 1 if resolved else 2]:  # a second ion may cut it off behind
+        flat = flat_towards(distance[rows], signal[rows], sd_signal[rows], demanded)
         if flat is not None:
+            lacking = "" if resolved else "no readings resolve it, and "
             return (
-                f"no readings resolve it, and the curve {where} it is flatter than any titration leaves it "
+                f"{lacking}the curve {where} it is flatter than any titration leaves it "
                 f"({flat[0]:.2g} {unit} for each e-fold of what is left, at least {flat[1]:.2g} expected): a contact, "
                 "an amplifier at its limit or another disturbance"
             )
+    if rise < LEAST_TOLD * float(np.median(sd_signal)):
+        return ""  # readings that may lack so much agree with anything
+    many = len(volume_mL) >= MANY
+    within = min(max(DESCRIBED, model_misfit / FAR_BETTER), MOST_MISFIT) if many else DESCRIBED
+    found = artefact_of(volume_mL, signal, sd_signal, within)
+    if found is not None:
+        return f"{found.name} on a plain branch describes the readings, and no titration curve does: a disturbance"
     return ""

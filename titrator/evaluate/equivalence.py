@@ -2,30 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from titrator.evaluate.choice import Stretch
-from titrator.evaluate.competing import for_rising
+from titrator.evaluate.choice import Stretch, gap_of
+from titrator.evaluate.competing import Fitted, for_rising
 from titrator.evaluate.curve import Curve, FloatArray
-from titrator.evaluate.evaluation import EquivalencePoint, Estimate, Evaluation, FittedModel
+from titrator.evaluate.diagnostics import Diagnostic, of_readings
+from titrator.evaluate.evaluation import EquivalencePoint, Estimate, Evaluation
 from titrator.evaluate.expectation import Expectation
 from titrator.evaluate.expected_jump import ExpectedJump
 from titrator.evaluate.extrapolated import extrapolated
+from titrator.evaluate.gran_way import gran_estimate_at
 from titrator.evaluate.jump import Jump, Search, find_jumps
 from titrator.evaluate.model_fit import FitData
 from titrator.evaluate.noise import decimal_step, signal_sd
 from titrator.evaluate.ways import Placed, place
-from titrator.evaluate.whole_curve_redox import WHOLE_REDOX
 from titrator.evaluate.whole_place import whole_fits
 
 LARGEST = 1e7
 """No volume in mL and no signal in mV, pH or pX is larger: beyond it, units are wrong."""
 FEWEST_ON_A_BRANCH = 4
 """Readings that a stretch between two jumps keeps on the side of the other jump."""
-FAR_OFF = 3.0
-"""A fitted parameter this many prior standard deviations from what was expected is worth a sentence."""
 
 
 def volume_sd_mL(volume_mL: FloatArray) -> float:
@@ -196,20 +196,6 @@ def _clear_of(middle: int, flat: int, own: int) -> int:
     return flat if abs(own - flat) >= FEWEST_ON_A_BRANCH and (flat - middle) * (own - flat) >= 0 else middle
 
 
-def _unexpected(model: FittedModel) -> list[str]:
-    """Return a sentence for every potential or slope that lies far from what the method expects."""
-    sentences = []
-    for each in model.parameters:
-        if each.expected is None or each.expected_sd is None or "share" in each.name:
-            continue
-        if abs(each.value - each.expected) > FAR_OFF * each.expected_sd:
-            sentences.append(
-                f"{each.name.replace('_', ' ')} found {each.value:.1f}, expected {each.expected:.1f} "
-                f"(u {each.expected_sd:.1f}): check medium, reference electrode and reaction"
-            )
-    return sentences
-
-
 def _left_out(ordered: Curve, others: list[Jump], sought: int | None) -> list[str]:
     sentences = []
     for jump in others:
@@ -239,7 +225,8 @@ def _evaluated(curve: Curve, expectation: Expectation) -> Evaluation:
     if largest > LARGEST:
         return Evaluation(warnings=(f"a value of {largest:g} is no volume, potential or pH: check the units",))
     warnings = _taken_with_warning(curve)
-    ordered = curve.in_order()
+    as_read = curve.in_order()
+    ordered = as_read.at_rest()
     if len(ordered) > 1 and float(np.min(np.diff(ordered.volume_mL))) < 1e-9 * max(1.0, largest):
         return Evaluation(warnings=(*warnings, "volumes lie closer together than numbers can tell: check the units"))
     sd_signal, _ = signal_sd(ordered, expectation.sd_signal_floor)
@@ -259,16 +246,44 @@ def _evaluated(curve: Curve, expectation: Expectation) -> Evaluation:
     several = len(expectation.steps) > 1 or expectation.next_step
     stretches = _stretches(ordered, data, search, taken, bounding if several else taken)
     fits = whole_fits(expectation.known, data, stretches, search.sign).each or (None,) * len(stretches)
+    placed, extrapolations, told = _placed(stretches, fits, expectation, search.sign)
+    warnings += told
     placed = [
-        place(stretch, replace(for_rising(each, search.sign), known=expectation.known), whole)
-        for stretch, each, whole in zip(stretches, _of_each(expectation, len(taken)), fits, strict=True)
+        replace(each, diagnostics=_told_once(each, stretch, as_read))
+        for each, stretch in zip(placed, stretches, strict=True)
     ]
+    rivals = [jump for jump in others if jump not in strange]
+    placed = _with_the_others(placed, rivals, expectation, [jump.clear for jump in taken])
     warnings += _wrong_way(ordered, search, expectation)
     warnings += _left_out(ordered, others, sought)
     if sought is not None and len(placed) < sought:
         warnings.append(f"{sought} equivalence points were sought, {len(placed)} stand out from the noise")
-    stated_potentials = expectation.model == "redox" and expectation.analyte_potential_mV is not None
-    return _joined(placed, warnings, stated_potentials)
+    joined = _joined(placed, warnings)
+    return replace(joined, estimates=(*extrapolations, *joined.estimates)) if expectation.by_extrapolation else joined
+
+
+def _placed(
+    stretches: list[Stretch], fits: Sequence[Fitted | None], expectation: Expectation, sign: int
+) -> tuple[list[Placed], list[Estimate], list[str]]:
+    """Return the points placed in order, and where the method extrapolates: its estimates, and why one is missing."""
+    placed: list[Placed] = []
+    extrapolations, told = [], []
+    for stretch, each, whole in zip(stretches, _of_each(expectation, len(stretches)), fits, strict=True):
+        start_mL = placed[-1].point.volume_mL if placed else 0.0
+        rising = replace(for_rising(each, sign), known=expectation.known)
+        placed.append(place(stretch, rising, whole, start_mL))
+        if expectation.by_extrapolation:
+            found = gran_estimate_at(stretch, rising, start_mL, placed[-1].point.volume_mL)
+            if isinstance(found, str):
+                told.append(f"the method extrapolates, but there is no line for point {stretch.number}: {found}")
+            else:
+                extrapolations.append(found)
+    return placed, extrapolations, told
+
+
+def _told_once(each: Placed, stretch: Stretch, as_read: Curve) -> tuple[Diagnostic, ...]:
+    """Return the diagnostics of a point, those of its readings with them."""
+    return (*each.diagnostics, *of_readings(as_read, stretch, gap_of(stretch), each.point.volume_mL))
 
 
 def _of_each(expectation: Expectation, count: int) -> list[Expectation]:
@@ -301,6 +316,29 @@ def _shared(expectation: Expectation) -> Expectation:
     )
 
 
+def _with_the_others(
+    placed: list[Placed], others: list[Jump], expectation: Expectation, clear: list[bool]
+) -> list[Placed]:
+    """Return the jumps, those that no model describes in doubt where another one of the curve is left over or none.
+
+    With a method one more clear jump than sought leaves open which of them is the method's; without one a disturbance
+    elsewhere, or a rise that is hardly steeper than its branches, leaves nothing to go by but chance.
+    """
+    told = ""
+    if expectation.model is not None and any(each.clear for each in others):
+        told = (
+            "the method's model does not describe it, and another clear jump stands beside it: which one is the point?"
+        )
+    elif expectation.model is None and any(each.doubt for each in placed):
+        told = "no model describes it, and another jump of this curve is none"
+    shallow = "no model describes it, and it is hardly steeper than its branches"
+    found = []
+    for each, is_clear in zip(placed, clear, strict=True):
+        why = shallow if expectation.points_sought is None and not is_clear else told
+        found.append(each if each.doubt or each.point.found_by == "model-fit" else replace(each, doubt=why))
+    return found
+
+
 def _outnumbered(placed: list[Placed]) -> list[Placed]:
     """Return the jumps, all of them in doubt where two or more are and they outnumber the others."""
     doubtful = sum(bool(each.doubt) for each in placed)
@@ -310,7 +348,7 @@ def _outnumbered(placed: list[Placed]) -> list[Placed]:
     return [each if each.doubt else replace(each, doubt=told) for each in placed]
 
 
-def _joined(placed: list[Placed], warnings: list[str], stated_potentials: bool) -> Evaluation:
+def _joined(placed: list[Placed], warnings: list[str]) -> Evaluation:
     placed = _outnumbered(placed)
     doubtful = [each for each in placed if each.doubt]
     placed = [each.numbered(k) for k, each in enumerate((one for one in placed if not one.doubt), start=1)]
@@ -321,13 +359,12 @@ def _joined(placed: list[Placed], warnings: list[str], stated_potentials: bool) 
     for number, each in enumerate(placed, start=1):
         where = f"point {number}: " if several else ""
         warnings += [where + text for text in each.warnings]
-        told_once = each.model is not None and each.model.name == WHOLE_REDOX and number == 1
-        if each.model is not None and (each.model.name == "redox" or told_once) and stated_potentials:
-            warnings += [where + text for text in _unexpected(each.model)]
     return Evaluation(
         equivalence_points=tuple(each.point for each in placed),
         estimates=estimates,
         warnings=tuple(warnings),
         by_method=tuple(way for each in placed for way in each.ways),
         fits=models,
+        diagnostics=tuple(one for each in placed for one in each.diagnostics),
+        inflections=tuple(each.inflection for each in placed if each.inflection is not None),
     )

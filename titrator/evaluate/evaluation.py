@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, Protocol
 
 from titrator.evaluate.curve import SignalUnit
 
 FoundBy = Literal["model-fit", "second-derivative", "first-derivative", "bracket"]
+WayName = Literal["model-fit", "second-derivative", "first-derivative", "bracket", "gran"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,7 @@ class Estimate:
 class Way:
     """What one way says of one equivalence point (numbered from 1): volume and u in mL, or the reason for none."""
 
-    name: FoundBy
+    name: WayName
     point: int
     volume_mL: float | None = None
     u_mL: float | None = None
@@ -136,15 +137,33 @@ class FittedModel:
         }
 
 
+class Said(Protocol):
+    """A finding at one point (from 1) with the sentence for it."""
+
+    @property
+    def point(self) -> int: ...
+    @property
+    def sentence(self) -> str: ...
+    def to_json(self) -> dict[str, Any]:
+        """Return the finding as JSON."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Evaluation:
-    """Everything found in a curve; points in order of volume. `warnings` are sentences for the chemist."""
+    """Everything found in a curve; points in order of volume. `warnings` are sentences for the chemist.
+
+    `diagnostics` say what the curve tells of electrode, medium and titrant (empty where all is well), `inflections` how
+    far the steepest place lies from the equivalence point of an unequal reaction.
+    """
 
     equivalence_points: tuple[EquivalencePoint, ...] = ()
     estimates: tuple[Estimate, ...] = ()
     warnings: tuple[str, ...] = ()
     by_method: tuple[Way, ...] = ()
     fits: tuple[FittedModel, ...] = field(default=())
+    diagnostics: tuple[Said, ...] = ()
+    inflections: tuple[Said, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return the evaluation under the keys that `--json` promises (`equivalence_points`, `estimates`, ...)."""
@@ -153,6 +172,8 @@ class Evaluation:
             "estimates": [estimate.to_json() for estimate in self.estimates],
             "by_method": [way.to_json() for way in self.by_method],
             "fits": [fit.to_json() for fit in self.fits],
+            "diagnostics": [each.to_json() for each in self.diagnostics],
+            "inflections": [each.to_json() for each in self.inflections],
             "warnings": list(self.warnings),
         }
 

@@ -35,6 +35,7 @@ class Expectation:
 
     `previous_step`, `next_step`: whether another analyte is used up before or behind this point. `then`: what is
     expected of the further points, in order. `known`: the chemistry, for a fit of the whole curve with all its points.
+    `by_extrapolation`: the method means to take its result from Gran's lines, as an estimate.
     """
 
     points_sought: int | None = None
@@ -64,6 +65,7 @@ class Expectation:
     next_step: bool = False
     then: tuple[Expectation, ...] = ()
     known: Known | None = None
+    by_extrapolation: bool = False
 
     def __post_init__(self) -> None:
         """Refuse what no method could mean; raises ValueError."""

@@ -18,15 +18,16 @@ volume. The range is chosen, not taken for granted: see `_windows` and `_chosen`
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
 
 from titrator.evaluate.curve import Curve, FloatArray
 from titrator.evaluate.evaluation import Estimate
-from titrator.evaluate.straight_line import StraightLine, is_straight, straight_line
+from titrator.evaluate.straight_line import StraightLine, is_straight, straight_lines
 from titrator.evaluate.symmetric_model import natural_slope
 
 GranKind = Literal["strong", "weak", "redox", "precipitation", "complexation"]
@@ -143,41 +144,53 @@ class _Branch:
             self.sd_volume_mL,
         )
 
-    def at_slopes(self, slope: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return chi-square and zero (mL) of the lines at several slopes at once; not finite where there is none."""
-        exponent = self.towards * self.electrons * (self.signal - float(np.median(self.signal))) / slope[:, None]
+    def at_slopes(self, slope: FloatArray, kept: np.ndarray) -> tuple[FloatArray, FloatArray]:
+        """Return chi-square and zero (mL) of lines through parts of the branch at slopes s: arrays (parts, slopes).
+
+        `slope` (parts, slopes), `kept` (parts, n) the readings of each part. Not finite where there is no line.
+        """
+        signal = np.where(kept, self.signal, 0.0)
+        middle = np.sum(signal, axis=1) / np.sum(kept, axis=1)
+        exponent = self.towards * self.electrons * (self.signal - middle[:, None])[:, None, :] / slope[:, :, None]
         value = self.factor * np.exp(np.clip(exponent, -200.0, 200.0))
-        relative = self.electrons * self.sd_signal / slope[:, None]
-        expected, rate = value, np.zeros((len(slope), 1))
-        floor = 1e-12 * np.max(value, axis=1, keepdims=True)
+        relative = self.electrons * self.sd_signal / slope[:, :, None]
+        inside = kept[:, None, :]
+        floor = 1e-12 * np.max(np.where(inside, value, 0.0), axis=2, keepdims=True)
+        expected, rate = value, np.zeros((*slope.shape, 1))
         for _ in range(ROUNDS // 2):
-            weight = np.maximum(np.hypot(relative * expected, rate * self.sd_volume_mL), floor) ** -2.0
-            total = np.sum(weight, axis=1, keepdims=True)
-            x = self.volume_mL - np.sum(weight * self.volume_mL, axis=1, keepdims=True) / total
-            height = np.sum(weight * value, axis=1, keepdims=True) / total
-            rate = np.sum(weight * x * value, axis=1, keepdims=True) / np.sum(weight * x**2, axis=1, keepdims=True)
+            sd = np.maximum(np.hypot(relative * expected, rate * self.sd_volume_mL), floor)
+            weight = np.where(inside, sd**-2.0, 0.0)
+            total = np.sum(weight, axis=2, keepdims=True)
+            centre = np.sum(weight * self.volume_mL, axis=2, keepdims=True) / total
+            x = self.volume_mL - centre
+            height = np.sum(weight * value, axis=2, keepdims=True) / total
+            rate = np.sum(weight * x * value, axis=2, keepdims=True) / np.sum(weight * x**2, axis=2, keepdims=True)
             on_line = height + rate * x
             expected = np.maximum(on_line, 0.2 * value)
-        zero = (self.volume_mL - x - height / rate)[:, 0]
-        zero[rate[:, 0] * self.towards <= 0.0] = np.nan
-        return np.sum(weight * (value - on_line) ** 2, axis=1), zero
+        zero = (centre - height / rate)[:, :, 0]
+        zero[rate[:, :, 0] * self.towards <= 0.0] = np.nan
+        return np.sum(weight * (value - on_line) ** 2, axis=2), zero
 
-    def line(self, slope: float) -> StraightLine | None:
-        """Return the line at one slope s of the signal; None where its zero is on the wrong side of the readings."""
-        exponent = self.towards * self.electrons * (self.signal - float(np.median(self.signal))) / slope
+    def lines(self, slope: FloatArray, kept: np.ndarray) -> list[StraightLine | None]:
+        """Return the line through each part at its slope s; None where its zero is on the wrong side of the readings.
+
+        `slope` (parts,), `kept` (parts, n).
+        """
+        count = np.sum(kept, axis=1)
+        middle = np.sum(np.where(kept, self.signal, 0.0), axis=1) / count
+        exponent = self.towards * self.electrons * (self.signal - middle[:, None]) / slope[:, None]
         value = self.factor * np.exp(np.clip(exponent, -200.0, 200.0))
-        relative = self.electrons * self.sd_signal / slope
-        expected, rate = value, 0.0
-        found: StraightLine | None = None
+        relative = self.electrons * self.sd_signal / slope[:, None]
+        floor = 1e-12 * np.max(np.where(kept, value, 0.0), axis=1, keepdims=True)
+        expected, drawn = value, None
         for _ in range(ROUNDS):
-            sd = np.hypot(relative * expected, rate * self.sd_volume_mL)
-            found = straight_line(self.volume_mL, value, np.maximum(sd, 1e-12 * float(np.max(value))))
-            if found is None or found.slope * self.towards <= 0.0:
-                return None
-            rate = found.slope
-            on_line = found.height + found.slope * (self.volume_mL - found.middle_mL)
-            expected = np.maximum(on_line, 0.2 * value)
-        return found
+            rate = 0.0 if drawn is None else drawn.slope[:, None]
+            sd = np.maximum(np.hypot(relative * expected, rate * self.sd_volume_mL), floor)
+            drawn = straight_lines(self.volume_mL, value, np.where(kept, sd**-2.0, 0.0), count)
+            expected = np.maximum(value - drawn.residual, 0.2 * value)
+        assert drawn is not None
+        runs = drawn.slope * self.towards > 0.0
+        return [drawn.line(k) if runs[k] else None for k in range(len(kept))]
 
 
 def _branch(ordered: Curve, sd_signal: FloatArray, side: Side, where: _Where, settings: GranSettings) -> _Branch | str:
@@ -204,53 +217,69 @@ def _branch(ordered: Curve, sd_signal: FloatArray, side: Side, where: _Where, se
     )
 
 
-def _windows(branch: _Branch, jump_mL: float) -> Iterator[_Branch]:
-    """Yield the parts of a branch that lines are drawn through, the whole first, each set of readings once."""
+def _windows(branch: _Branch, jump_mL: float) -> list[np.ndarray]:
+    """Return the parts of a branch that lines are drawn through, the whole first, as masks, each of them once."""
     distance = np.abs(branch.volume_mL - jump_mL)
     furthest = float(np.max(distance))
-    seen = set()
+    found: dict[bytes, np.ndarray] = {}
     for far in FAR_SHARES:
         for near in NEAR_SHARES:
             keep = (distance <= far * furthest * (1.0 + 1e-12)) & (distance >= near * furthest)
-            key = keep.tobytes()
-            if np.count_nonzero(keep) >= FEWEST and key not in seen:
-                seen.add(key)
-                yield branch.chosen(keep)
+            if np.count_nonzero(keep) >= FEWEST:
+                found.setdefault(keep.tobytes(), keep)
+    return list(found.values())
 
 
 @dataclass(frozen=True, slots=True)
 class _Drawn:
-    """A line through one part of a branch with its best slope, and what that slope leaves open (mL)."""
+    """A line through one part of a branch with its best slope; `u_mL` holds what that slope leaves open of its zero."""
 
     part: _Branch
     line: StraightLine
     slope: float
-    u_by_slope_mL: float
-
-    @property
-    def u_mL(self) -> float:
-        return math.hypot(self.line.u_zero_mL, self.u_by_slope_mL)
+    u_mL: float
 
 
-def _drawn(part: _Branch, slope: float, u_slope: float) -> _Drawn | None:
-    """Return the line at the slope that makes chi-square and the square of its own deviation least together."""
-    if u_slope <= 0.0:
-        line = part.line(slope)
-        return None if line is None else _Drawn(part, line, slope, 0.0)
-    offsets = np.array(SLOPE_OFFSETS)
-    square_sum, zero = part.at_slopes(slope + offsets * u_slope)
-    known = np.isfinite(zero) & np.isfinite(square_sum)
-    if np.count_nonzero(known) < 3:
-        return None
-    k, zero = offsets[known], zero[known]
-    penalty = square_sum[known] + k**2
-    square, linear, _ = np.polyfit(k, penalty, 2)
+def _drawn(branch: _Branch, jump_mL: float, slope: float, u_slope: float) -> list[_Drawn]:
+    """Return the line of each part at the slope that makes chi-square and the square of its own deviation least."""
+    parts = _windows(branch, jump_mL)
+    if not parts:
+        return []
+    kept, at = np.stack(parts), np.full(len(parts), slope)
+    u_by_slope = np.zeros(len(parts))
+    if u_slope > 0.0:
+        offsets = np.array(SLOPE_OFFSETS)
+        square_sums, zeros = branch.at_slopes(slope + np.tile(offsets * u_slope, (len(parts), 1)), kept)
+        for k, (square_sum, zero) in enumerate(zip(square_sums, zeros, strict=True)):
+            known = np.isfinite(zero) & np.isfinite(square_sum)
+            at[k], u_by_slope[k] = np.nan, np.nan
+            if np.count_nonzero(known) >= 3:
+                best, u_by_slope[k] = _best_offset(offsets[known], square_sum[known], zero[known])
+                at[k] = slope + best * u_slope
+    usable = np.flatnonzero(np.isfinite(at))
+    if not len(usable):
+        return []
+    lines = branch.lines(at[usable], kept[usable])
+    return [
+        _Drawn(branch.chosen(parts[k]), line, float(at[k]), math.hypot(line.u_zero_mL, float(u_by_slope[k])))
+        for k, line in zip(usable, lines, strict=True)
+        if line is not None
+    ]
+
+
+@lru_cache(maxsize=64)
+def _parabola_of(offset: tuple[float, ...]) -> FloatArray:
+    """Return the matrix that turns values at the offsets into their parabola's coefficients, squared first."""
+    powers = np.array(offset)[:, None] ** np.array([2.0, 1.0, 0.0])
+    return np.asarray(np.linalg.pinv(powers), dtype=np.float64)
+
+
+def _best_offset(offset: FloatArray, square_sum: FloatArray, zero_mL: FloatArray) -> tuple[float, float]:
+    """Return the best deviation of the slope, in standard deviations, and what it leaves open of the zero (mL)."""
+    square, linear, _ = _parabola_of(tuple(offset.tolist())) @ (square_sum + offset**2)
     best = float(np.clip(-linear / (2.0 * max(float(square), 1.0)), -SLOPE_REACH, SLOPE_REACH))
-    line = part.line(slope + best * u_slope)
-    if line is None:
-        return None
-    change = float(np.interp(best + 0.5, k, zero) - np.interp(best - 0.5, k, zero))
-    return _Drawn(part, line, slope + best * u_slope, abs(change) / math.sqrt(max(float(square), 1.0)))
+    change = float(np.interp(best + 0.5, offset, zero_mL) - np.interp(best - 0.5, offset, zero_mL))
+    return best, abs(change) / math.sqrt(max(float(square), 1.0))
 
 
 def _excess_mL(one: _Drawn, other: _Drawn) -> float:
@@ -285,8 +314,7 @@ def _chosen(branch: _Branch, jump_mL: float, settings: GranSettings, slope: floa
     if len(branch.rows) < FEWEST:
         return GranLine(branch.side, reason=f"{FEWEST} readings are needed on this side, {len(branch.rows)} are there")
     u_slope = U_SLOPE * slope if settings.u_slope is None else settings.u_slope
-    drawn = [_drawn(part, slope, u_slope) for part in _windows(branch, jump_mL)]
-    lines = [each for each in drawn if each is not None]
+    lines = _drawn(branch, jump_mL, slope, u_slope)
     if not lines:
         return GranLine(branch.side, reason="the function does not run towards zero at the jump: another kind of curve")
     straight = [
@@ -296,7 +324,8 @@ def _chosen(branch: _Branch, jump_mL: float, settings: GranSettings, slope: floa
     ]
     if not straight:
         return GranLine(branch.side, reason="no part of this branch is straight: slope, kind or volume are not right")
-    best = min([each for each in straight if _held(each, straight)] or straight, key=lambda each: each.u_mL)
+    straight.sort(key=lambda each: each.u_mL)
+    best = next((each for each in straight if _held(each, straight)), straight[0])
     u = math.hypot(best.u_mL, max(_excess_mL(best, each) for each in straight))
     zero, interval = best.line.zero_mL, best.line.interval_mL()
     assert interval is not None

@@ -13,6 +13,7 @@ from scipy.optimize import brentq, minimize_scalar
 
 from titrator.evaluate.curve import FloatArray
 from titrator.evaluate.models import CurveModel
+from titrator.evaluate.redox_model import RedoxModel
 from titrator.evaluate.whole_curve_redox import RedoxCurve
 
 GRID = 2000
@@ -57,6 +58,8 @@ def inflection_of(
     def beyond(where: FloatArray) -> FloatArray:
         if isinstance(model, RedoxCurve):
             return model.beyond_mL(where, x, at)
+        if isinstance(model, RedoxModel) and not model.next_step:
+            return model.beyond_mL(where, x)
         return np.asarray(model.volume_mL(where, x) - at, dtype=np.float64)
 
     volume = beyond(grid)

@@ -8,7 +8,7 @@ trials allowed. Each source draws from a stream of its own name.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -18,6 +18,7 @@ from titrator.evaluate.curve import FloatArray
 from titrator.evaluate.measurement import Model, Part, model_of
 from titrator.evaluate.propagation import COVERAGE
 from titrator.evaluate.quantity import Quantity
+from titrator.evaluate.standard_draws import standard_draws
 
 IntervalKind = Literal["symmetric", "shortest"]
 BLOCK = 10_000
@@ -29,8 +30,9 @@ class Simulated:
     """Mean and standard deviation of the result's distribution, its 95 % interval, and what the draw was.
 
     `kind`: "symmetric" leaves 2.5 % of the probability on each side, "shortest" is the narrowest. `tolerance` (in the
-    result's unit): twice the standard error of the least certain of value, u and the two ends. `stable`: it is within
-    the tolerance asked for.
+    result's unit): twice the standard error of the least certain of value, u and the two ends; `ends_tolerance`: of the
+    ends alone (u has no finite scatter where a source was seen in three readings). `stable`: the first is within what
+    was asked for.
     """
 
     value: float
@@ -40,7 +42,20 @@ class Simulated:
     trials: int
     seed: int | str
     tolerance: float
+    ends_tolerance: float
     stable: bool
+
+    def scaled(self, factor: float) -> Simulated:
+        """Return the same draws told in another unit, `factor` (above 0) times as many."""
+        low, high = self.interval_95
+        return replace(
+            self,
+            value=factor * self.value,
+            u=factor * self.u,
+            interval_95=(factor * low, factor * high),
+            tolerance=factor * self.tolerance,
+            ends_tolerance=factor * self.ends_tolerance,
+        )
 
 
 def interval(sorted_values: FloatArray, kind: IntervalKind, coverage: float = COVERAGE) -> tuple[float, float]:
@@ -55,6 +70,16 @@ def interval(sorted_values: FloatArray, kind: IntervalKind, coverage: float = CO
     return float(sorted_values[start]), float(sorted_values[min(start + inside, trials - 1)])
 
 
+def _arranged(values: FloatArray, kind: IntervalKind) -> FloatArray:
+    """Return the values in order as far as interval() looks: all of them only for the shortest one."""
+    if kind == "shortest":
+        return np.sort(values)
+    trials = len(values)
+    inside = int(COVERAGE * trials + 0.5)
+    start = max((trials - inside + 1) // 2 - 1, 0)
+    return np.partition(values, (start, min(start + inside, trials - 1)))
+
+
 def numerical_tolerance(u: float, digits: int = 2) -> float:
     """Return half a unit in the last of `digits` significant digits of u (JCGM 101, 7.9.2); 0 for u = 0."""
     if u <= 0.0:
@@ -66,12 +91,15 @@ def numerical_tolerance(u: float, digits: int = 2) -> float:
     return 0.5 * 10.0**exponent
 
 
-def _draw(model: Model, seeds: list[tuple[list[Quantity], list[np.random.Generator], FloatArray | None]]) -> FloatArray:
+Streams = list[tuple[list[Quantity], list[np.random.Generator], FloatArray | None]]
+
+
+def _draw(model: Model, seeds: Streams, seed: int | str, block: int) -> FloatArray:
     """Return one block of results; correlated groups share the scale of their common degrees of freedom."""
     values: dict[str, FloatArray] = {}
     for members, streams, root in seeds:
         if root is None:
-            values[members[0].name] = members[0].drawn(streams[0], BLOCK)
+            values[members[0].name] = standard_draws(members[0], seed, block, BLOCK)
             continue
         normal = root @ np.vstack([stream.standard_normal(BLOCK) for stream in streams])
         dof = min(each.dof for each in members)
@@ -81,12 +109,10 @@ def _draw(model: Model, seeds: list[tuple[list[Quantity], list[np.random.Generat
     return np.broadcast_to(np.asarray(model.function(values), dtype=np.float64), (BLOCK,))
 
 
-def _streams(
-    model: Model, correlations: Correlations, seed: int | str
-) -> list[tuple[list[Quantity], list[np.random.Generator], FloatArray | None]]:
+def _streams(model: Model, correlations: Correlations, seed: int | str) -> Streams:
     """Return each group with its streams and, where correlated, the root of its correlation matrix."""
     by_name = {each.name: each for each in model.quantities}
-    found: list[tuple[list[Quantity], list[np.random.Generator], FloatArray | None]] = []
+    found: Streams = []
     for group in groups(model, correlations):
         members = [by_name[name] for name in group]
         root = None
@@ -96,7 +122,8 @@ def _streams(
                     raise ValueError(f"{each.name}: normal or t expected of a correlated input, {each.distribution}")
             weights, vectors = np.linalg.eigh(matrix(group, correlations))
             root = vectors * np.sqrt(np.clip(weights, 0.0, None))
-        found.append((members, [each.stream(seed) for each in members], root))
+        streams = [] if root is None else [each.stream(seed) for each in members]
+        found.append((members, streams, root))
     return found
 
 
@@ -111,8 +138,8 @@ def simulate(
 ) -> Simulated:
     """Return the distribution of the result.
 
-    `tolerance` None: a fifth of half a unit of the second digit of u, found on the way. Raises ValueError
-    for less than two blocks (20 000 trials), or where the model gives no number for some draws.
+    `tolerance` None: a fifth of half a unit of the second digit of u, found on the way; 0: the most trials. Raises
+    ValueError for less than two blocks (20 000 trials), or where the model gives no number for some draws.
     """
     if most_trials < 2 * BLOCK:
         raise ValueError(f"{2 * BLOCK} trials or more expected, {most_trials} came")
@@ -120,10 +147,10 @@ def simulate(
     streams = _streams(model, correlations, seed)
     blocks: list[FloatArray] = []
     told: list[tuple[float, float, float, float]] = []
-    reached = math.inf
+    reached = ends = math.inf
     while (len(blocks) + 1) * BLOCK <= most_trials:
         with np.errstate(all="ignore"):
-            block = np.sort(_draw(model, streams))
+            block = _arranged(_draw(model, streams, seed, len(blocks)), kind)
         if not np.isfinite(block).all():
             raise ValueError(
                 "a finite result expected for every draw, some have none: an input's distribution reaches a value "
@@ -132,13 +159,14 @@ def simulate(
         blocks.append(block)
         told.append((float(block.mean()), float(block.std(ddof=1)), *interval(block, kind)))
         if len(told) >= 2:
-            reached = 2.0 * float(np.max(np.std(told, axis=0, ddof=1))) / math.sqrt(len(told))
+            errors = 2.0 * np.std(told, axis=0, ddof=1) / math.sqrt(len(told))
+            reached, ends = float(np.max(errors)), float(np.max(errors[2:]))
             asked = tolerance if tolerance is not None else numerical_tolerance(float(np.mean(told, axis=0)[1])) / 5.0
             if reached <= asked:
                 break
-    every = np.sort(np.concatenate(blocks))
+    every = _arranged(np.concatenate(blocks), kind)
     u = float(every.std(ddof=1))
     asked = tolerance if tolerance is not None else numerical_tolerance(u) / 5.0
     return Simulated(
-        float(every.mean()), u, interval(every, kind), kind, len(every), seed, reached, stable=reached <= asked
+        float(every.mean()), u, interval(every, kind), kind, len(every), seed, reached, ends, stable=reached <= asked
     )

@@ -7,6 +7,7 @@ R differs significantly where |R - 1| is above k u(R), k from Student's t at 95 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from titrator.evaluate.budget import budget
 from titrator.evaluate.measurement import Model, Part, model_of
@@ -23,6 +24,24 @@ class Recovery:
     def differs(self) -> bool:
         """Whether the recovery is told apart from 100 % at 95 %."""
         return abs(self.ratio.value - 1.0) > self.ratio.U
+
+    @property
+    def score(self) -> float:
+        """How many times its standard uncertainty the recovery is off 100 %; 0 where nothing is uncertain."""
+        return (self.ratio.value - 1.0) / self.ratio.u if self.ratio.u > 0.0 else 0.0
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the recovery as JSON: the ratio (1 is 100 %), its u and U, and whether it differs from 1 at 95 %."""
+        found = self.ratio
+        return {
+            "ratio": found.value,
+            "u": found.u,
+            "U": found.U,
+            "k": found.k,
+            "score": self.score,
+            "differs": self.differs,
+            "sentence": self.sentence,
+        }
 
     @property
     def sentence(self) -> str:

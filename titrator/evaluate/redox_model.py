@@ -77,6 +77,12 @@ class RedoxModel:
         share = x[-1]
         return np.asarray(x[0] * (1.0 + e2) * (1.0 - (1.0 + share) * e1 / (1.0 + e1)), dtype=np.float64)
 
+    def beyond_mL(self, signal: FloatArray, x: FloatArray) -> FloatArray:
+        """V(E) less the equivalence volume, with all digits where the jump is steep (no next step)."""
+        e1, e2 = self._exponentials(signal, x)
+        share = x[-1]
+        return np.asarray(x[0] * (e2 - e1 * (1.0 + share + share * e2)) / (1.0 + e1), dtype=np.float64)
+
     def distance_mL(self, signal: FloatArray, x: FloatArray) -> FloatArray:
         e1, e2 = self._exponentials(signal, x)
         if self.next_step:

@@ -58,12 +58,12 @@ def _halves(count: int) -> list[int]:
     return found
 
 
-def _locals(volume_mL: FloatArray, signal: FloatArray, sd: FloatArray, half: int) -> _Locals:
-    """Return the polynomials over `half` readings on either side (at the ends: over the nearest as many)."""
+def _locals(volume_mL: FloatArray, signal: FloatArray, sd: FloatArray, half: int, at: np.ndarray) -> _Locals:
+    """Return the polynomials about the readings `at` over `half` on either side (at the ends: the nearest as many)."""
     count, wide, size = len(volume_mL), 2 * half + 1, 3 if half == 1 else 4
-    first = np.clip(np.arange(count) - half, 0, count - wide)
+    first = np.clip(at - half, 0, count - wide)
     rows = first[:, None] + np.arange(wide)
-    x = volume_mL[rows] - volume_mL[:, None]
+    x = volume_mL[rows] - volume_mL[at][:, None]
     reach = np.max(np.abs(x), axis=1)
     powers = (x / reach[:, None])[:, :, None] ** np.arange(size)
     design = powers / sd[rows][:, :, None]
@@ -83,17 +83,18 @@ def smooth_derivative(volume_mL: FloatArray, signal: FloatArray, sd_signal: Floa
     sd = np.maximum(sd_signal, floor)
     low, high = np.full(len(volume_mL), -np.inf), np.full(len(volume_mL), np.inf)
     slope, sd_slope, readings = np.zeros(len(volume_mL)), np.zeros(len(volume_mL)), np.zeros(len(volume_mL))
-    open_still = np.ones(len(volume_mL), bool)
     count = len(volume_mL)
+    at = np.arange(count)
     for half in _halves(min(count, max(5, count // WIDEST))):
-        found = _locals(volume_mL, signal, sd, half)
+        found = _locals(volume_mL, signal, sd, half, at)
         value, spread = found.coefficients[:, 1], np.sqrt(found.covariance[:, 1, 1])
-        low = np.maximum(low, value - AGREE * spread)
-        high = np.minimum(high, value + AGREE * spread)
-        open_still &= low <= high
-        slope = np.where(open_still, value, slope)
-        sd_slope = np.where(open_still, spread, sd_slope)
-        readings = np.where(open_still, 2 * half + 1, readings)
+        low[at] = np.maximum(low[at], value - AGREE * spread)
+        high[at] = np.minimum(high[at], value + AGREE * spread)
+        agree = low[at] <= high[at]
+        at = at[agree]
+        if not len(at):
+            break
+        slope[at], sd_slope[at], readings[at] = value[agree], spread[agree], 2 * half + 1
     return SmoothDerivative(volume_mL, slope, sd_slope, readings)
 
 

@@ -11,11 +11,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from titrator.evaluate.budget import Correlations, budget
-from titrator.evaluate.measurement import Part, model_of
+from titrator.evaluate.measurement import Model, Part, model_of
 from titrator.evaluate.monte_carlo import IntervalKind, Simulated, numerical_tolerance, simulate
 from titrator.evaluate.propagation import Propagated
 
 _NONE: Correlations = {}
+_SHAPED_SHARE = 0.15
+"""Share of u² below which the shapes of sources do not move an end by what is worth a sentence."""
+_CERTAIN = 0.05
 _SHAPED = ("rectangular", "triangular", "arcsine", "t")
 
 
@@ -24,11 +27,12 @@ class Validated:
     """The GUM budget, the Monte Carlo beside it, and the 95 % interval to report with where it comes from.
 
     `differences`: GUM end minus Monte Carlo end, lower and upper, in the result's unit; `tolerance` what they may be.
-    `warning` is a sentence for the chemist, None where the two agree.
+    `warning` is a sentence for the chemist, None where the two agree. `simulated` is None where nothing was drawn, as
+    the two are known to agree.
     """
 
     gum: Propagated
-    simulated: Simulated
+    simulated: Simulated | None
     tolerance: float
     differences: tuple[float, float]
     agree: bool
@@ -37,17 +41,17 @@ class Validated:
     @property
     def value(self) -> float:
         """The value by the formula where the GUM is confirmed, the mean of the draws where not."""
-        return self.gum.value if self.agree else self.simulated.value
+        return self.gum.value if self.agree or self.simulated is None else self.simulated.value
 
     @property
     def u(self) -> float:
         """Standard uncertainty, from where the interval is from."""
-        return self.gum.u if self.agree else self.simulated.u
+        return self.gum.u if self.agree or self.simulated is None else self.simulated.u
 
     @property
     def interval_95(self) -> tuple[float, float]:
         """The GUM's interval where it is confirmed, that of the Monte Carlo where not."""
-        return self.gum.interval_95 if self.agree else self.simulated.interval_95
+        return self.gum.interval_95 if self.agree or self.simulated is None else self.simulated.interval_95
 
     @property
     def U(self) -> float:
@@ -73,12 +77,16 @@ class Validated:
 def _cause(gum: Propagated) -> str:
     """Return what lies behind the difference: the shapes of sources that dominate, else the model's curvature."""
     shaped = sorted((each for each in gum.budget if each.distribution in _SHAPED), key=lambda each: -each.share)
-    if sum(each.share for each in shaped) < 0.5:
+    together = sum(each.share for each in shaped)
+    if together < _SHAPED_SHARE:
         return "the formula bends within the uncertainty of its inputs"
     largest = shaped[0]
     told = f"{100.0 * largest.share:.0f} % of u²"
     if largest.share < 0.5:
-        return f"most of u² is from sources with bounds or with few readings, the largest {largest.name} ({told})"
+        return (
+            f"{100.0 * together:.0f} % of u² is from sources with bounds or with few readings, the largest "
+            f"{largest.name} ({told})"
+        )
     if largest.distribution == "t":
         return f"{told} is one source seen in few readings, {largest.name}"
     return f"{told} is one {largest.distribution} source, {largest.name}"
@@ -93,7 +101,9 @@ def _warning(gum: Propagated, drawn: Simulated, unit: str) -> str:
         f"{drawn.kind}): {low:.6g} to {high:.6g}{told}, where value ± U would give {gum.interval_95[0]:.6g} to "
         f"{gum.interval_95[1]:.6g}{told}; {_cause(gum)}"
     )
-    return text if drawn.stable else f"{text}; its ends are certain to {drawn.tolerance:.2g}{told} only"
+    if drawn.ends_tolerance <= _CERTAIN * gum.u:
+        return text
+    return f"{text}; its ends are certain to {drawn.ends_tolerance:.2g}{told} only"
 
 
 def validated(
@@ -116,10 +126,18 @@ def validated(
     drawn = simulate(
         model, seed=seed, correlations=correlations, kind=kind, tolerance=tolerance / 5.0, most_trials=most_trials
     )
+    return compared(model, gum, drawn, tolerance)
+
+
+def compared(
+    model: Model, gum: Propagated, drawn: Simulated, tolerance: float, *, agree: bool | None = None
+) -> Validated:
+    """Return GUM and Monte Carlo of a model held against each other; `agree` where that is decided already."""
     low, high = gum.interval_95
     differences = (low - drawn.interval_95[0], high - drawn.interval_95[1])
-    allowed = tolerance if drawn.stable else tolerance + drawn.tolerance
-    agree = max(abs(each) for each in differences) <= allowed + 1e-12 * abs(gum.value)
+    if agree is None:
+        allowed = tolerance if drawn.stable else tolerance + drawn.ends_tolerance
+        agree = max(abs(each) for each in differences) <= allowed + 1e-12 * abs(gum.value)
     return Validated(
         gum, drawn, tolerance, differences, agree, None if agree else _warning(gum, drawn, model.unit)
     )  # fmt: skip

@@ -12,8 +12,11 @@ from titrator.evaluate.choice import Choice, Stretch, choose
 from titrator.evaluate.competing import Fitted, best_fit
 from titrator.evaluate.curve import FloatArray
 from titrator.evaluate.derivative import first_derivative, grouped, largest_slope
+from titrator.evaluate.diagnostics import Diagnostic, of_fit
 from titrator.evaluate.evaluation import EquivalencePoint, FitParameter, FittedModel, Way, with_calibration
 from titrator.evaluate.expectation import Expectation
+from titrator.evaluate.gran_way import gran_way
+from titrator.evaluate.inflection_said import PointInflection, inflection_beside
 from titrator.evaluate.model_fit import HUBER_LIMIT, FitData
 from titrator.evaluate.second_derivative import Zero, zero_of_second_derivative
 from titrator.evaluate.smooth_derivative import inflection, largest_smooth, smooth_derivative, steepest_reading
@@ -22,6 +25,11 @@ LINE_READINGS = 600
 """How many points of a fitted curve are kept for drawing."""
 AGREEMENT = 2.5
 """Ways further apart than this many times their combined standard uncertainty disagree."""
+
+LINES_AGREE = 4.0
+"""Gran's lines further from the reported value than this many combined standard uncertainties are worth a sentence."""
+LEAST, LEAST_SLOW = 0.5, 0.25
+"""Shares of its Nernst slope that the branch before a jump shows at least, and that of a slow couple."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +41,19 @@ class Placed:
     model: FittedModel | None
     warnings: tuple[str, ...]
     doubt: str = ""
+    diagnostics: tuple[Diagnostic, ...] = ()
+    inflection: PointInflection | None = None
 
     def numbered(self, number: int) -> Placed:
         """Return the same with another number of the point."""
         model = None if self.model is None else replace(self.model, point=number)
-        return replace(self, ways=tuple(replace(way, point=number) for way in self.ways), model=model)
+        return replace(
+            self,
+            ways=tuple(replace(way, point=number) for way in self.ways),
+            model=model,
+            diagnostics=tuple(replace(each, point=number) for each in self.diagnostics),
+            inflection=None if self.inflection is None else replace(self.inflection, point=number),
+        )
 
 
 def _derivative_ways(stretch: Stretch) -> tuple[tuple[float, float], Zero | str]:
@@ -132,6 +148,19 @@ def _disagreement(ways: list[Way]) -> list[str]:
     return warnings
 
 
+def _lines_elsewhere(gran: Way, chosen: Choice) -> list[str]:
+    """Return a warning where Gran's lines meet away from the reported value."""
+    if gran.volume_mL is None or gran.u_mL is None:
+        return []
+    if abs(gran.volume_mL - chosen.volume_mL) <= LINES_AGREE * math.hypot(gran.u_mL, chosen.u_mL):
+        return []
+    told = (
+        f"Gran's lines meet at {gran.volume_mL:.4f} mL (u {gran.u_mL:.4f}), away from the {chosen.volume_mL:.4f} mL "
+        "reported: a side reaction on one of the branches, or readings at the jump that had not settled"
+    )
+    return [told]
+
+
 def _with_what_is_left_out(chosen: Choice, half_width: float) -> Choice:
     """Return the value with what its model leaves out, as a relative half width, in its uncertainty and interval."""
     if not half_width:
@@ -139,6 +168,14 @@ def _with_what_is_left_out(chosen: Choice, half_width: float) -> Choice:
     u = math.hypot(chosen.u_mL, chosen.volume_mL * half_width / math.sqrt(3.0))
     low, high = (chosen.volume_mL + (end - chosen.volume_mL) * u / chosen.u_mL for end in chosen.interval_95_mL)
     return replace(chosen, u_mL=u, interval_95_mL=(low, high))
+
+
+def _least_before(expectation: Expectation, unit: str) -> float | None:
+    """Return what the branch before a jump changes by at least for each e-fold of what is left (mV), or None."""
+    if expectation.slope_mV is None or unit != "mV" or expectation.model in (None, "exchange"):
+        return None
+    electrons = expectation.analyte_electrons if expectation.model == "redox" else 1
+    return (LEAST_SLOW if expectation.own_slopes else LEAST) * expectation.slope_mV / electrons
 
 
 def _left_out(stretch: Stretch, expectation: Expectation, *, whole: bool) -> float:
@@ -149,10 +186,11 @@ def _left_out(stretch: Stretch, expectation: Expectation, *, whole: bool) -> flo
     return left_out[stretch.number - 1] if stretch.number <= len(left_out) else 0.0
 
 
-def place(stretch: Stretch, expectation: Expectation, whole: Fitted | None = None) -> Placed:
+def place(stretch: Stretch, expectation: Expectation, whole: Fitted | None = None, start_mL: float = 0.0) -> Placed:
     """Place the equivalence point of one jump by every way and say which is reported and why.
 
     `whole`: what a fit of the whole curve says of this point, where there is one; else the jump is fitted by itself.
+    `start_mL`: the equivalence point before this one.
     """
     data = stretch.data
     steep, zero = _derivative_ways(stretch)
@@ -160,7 +198,8 @@ def place(stretch: Stretch, expectation: Expectation, whole: Fitted | None = Non
     fitted_rows = slice(stretch.bare, None)
     used = FitData(*(getattr(data, name)[fitted_rows] for name in FitData.__dataclass_fields__))
     fitted = best_fit(used, jump_mL, stretch.unit, expectation) if whole is None else whole
-    chosen = choose(stretch, fitted, zero, steep, expectation.model is not None)
+    least = _least_before(expectation, stretch.unit)
+    chosen = choose(stretch, fitted, zero, steep, stated=expectation.model is not None, before_at_least=least)
     chosen = _with_what_is_left_out(chosen, _left_out(stretch, expectation, whole=whole is not None))
     by_fit = chosen.way == "model-fit"
     ways = [
@@ -172,6 +211,7 @@ def place(stretch: Stretch, expectation: Expectation, whole: Fitted | None = Non
         else Way("second-derivative", stretch.number, reason=zero),
         Way("first-derivative", stretch.number, steep[0], float(steep[1])),
     ]
+    gran = gran_way(stretch, expectation, start_mL, chosen.volume_mL)
     point = EquivalencePoint(
         volume_mL=chosen.volume_mL,
         u_random_mL=float(chosen.u_mL),
@@ -193,5 +233,13 @@ def place(stretch: Stretch, expectation: Expectation, whole: Fitted | None = Non
     # Where a second ion cuts the jump off, the steepest place is the break and not the point: no contradiction.
     cut_off = by_fit and expectation.model == "symmetric" and expectation.next_step
     if not cut_off:
-        warnings += _disagreement(ways)
-    return Placed(point, tuple(ways), model, tuple(warnings), chosen.doubt)
+        warnings += _disagreement(ways) + _lines_elsewhere(gran, chosen)
+    return Placed(
+        point,
+        (*ways, gran),
+        model,
+        tuple(warnings),
+        chosen.doubt,
+        of_fit(stretch, fitted, used, expectation, by_fit=by_fit),
+        inflection_beside(stretch, fitted, expectation) if by_fit else None,
+    )

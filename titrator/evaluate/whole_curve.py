@@ -65,6 +65,8 @@ class PRIOR:
     own_slope = 0.3
     """Share of Nernst's slope by which the branch of a slow couple may differ."""
     beside_slow = 0.05
+    log_reduced_form = 0.7
+    """Iodide, where the method adds it by the spoon or the titrant holds it: within a factor of two."""
     floor, floor_sd = -16.0, 6.0
     """ln of what a membrane shows where no ion is, over the ion at the start."""
 

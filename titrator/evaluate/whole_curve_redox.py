@@ -15,6 +15,7 @@ C depends on the dilution, so that V is the root of a balance, found by Newton's
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,9 @@ from titrator.evaluate.whole_curve import PRIOR, Known, nearest_distance_mL, ste
 
 WHOLE_REDOX = "whole redox"
 """Name of the model in a report."""
+SLOW_DISTANCE = 100.0
+"""On the branch of a slow couple an electrode follows no law that could be relied on: a reading there counts as if it
+lay so many times further from the point: the model is believed to 5 % of the distance where elsewhere to 0.05 %."""
 NEWTON_STEPS = 12
 CONVERGED = 1e-9
 """A Newton step below this share of the volume is the last: its square is left."""
@@ -87,7 +91,19 @@ class RedoxCurve:
         return np.asarray(lacking * (1.0 + excess) + x[point] * excess, dtype=np.float64)
 
     def distance_mL(self, signal: FloatArray, x: FloatArray) -> FloatArray:
-        return nearest_distance_mL(self.volume_mL(signal, x), x[: self.points])
+        return self.distance_of(self.volume_mL(signal, x), x)
+
+    def distance_of(self, volume_mL: FloatArray, x: FloatArray) -> FloatArray:
+        """How far volumes lie from the nearest equivalence point, on the branch of a slow couple SLOW_DISTANCE times.
+
+        The branch of couple k lies between the points k - 1 and k, that of the titrant behind the last one.
+        """
+        distance = nearest_distance_mL(volume_mL, x[: self.points])
+        if not any(self.slow):
+            return distance
+        branch = np.searchsorted(x[: self.points], volume_mL)
+        times = np.where(self.slow, SLOW_DISTANCE, 1.0)
+        return np.asarray(distance * times[branch], dtype=np.float64)
 
     def lines(self, known: Known, signal: FloatArray) -> list[Parameter]:
         """The parameters behind the volumes."""
@@ -110,7 +126,10 @@ def redox_lines(known: Known, points: int, slow: tuple[bool, ...]) -> list[Param
 
 @dataclass(frozen=True, slots=True)
 class AtomsCurve:
-    """The same where the titrant's or the analyte's species hold several atoms; one analyte, parameters as RedoxCurve.
+    """The same where the titrant's or the analyte's species hold several atoms; one analyte.
+
+    Parameters as RedoxCurve, and ln of what there is of the reduced form over what is known of it (iodide, which is
+    put in by the spoon and takes part in the potential by its third power).
 
     `oxidant`: whether the titrant oxidises. `units` of analyte and titrant. `reduced_vessel_mol_per_L` and
     `reduced_titrant_mol_per_L` are what is there of the reduced form of the couple of several atoms (iodide).
@@ -134,7 +153,7 @@ class AtomsCurve:
 
     @property
     def parameters(self) -> tuple[str, ...]:
-        return self.redox.parameters
+        return (*self.redox.parameters, "reduced_form_share")
 
     @property
     def signal_parameters(self) -> frozenset[str]:
@@ -143,17 +162,21 @@ class AtomsCurve:
     def lines(self, known: Known, signal: FloatArray) -> list[Parameter]:
         """The parameters behind the volumes."""
         del signal
-        return redox_lines(known, 1, self.redox.slow)
+        brought = self.reduced_vessel_mol_per_L > 0.0 or self.reduced_titrant_mol_per_L > 0.0
+        sd = PRIOR.log_reduced_form if brought else 1e-3
+        return [*redox_lines(known, 1, self.redox.slow), Parameter(0.0, -6.0 * sd, 6.0 * sd, prior_sd=sd)]
 
     def distance_mL(self, signal: FloatArray, x: FloatArray) -> FloatArray:
-        return nearest_distance_mL(self.volume_mL(signal, x), x[:1])
+        return self.redox.distance_of(self.volume_mL(signal, x), x)
 
     def volume_mL(self, signal: FloatArray, x: FloatArray) -> FloatArray:
+        *rest, log_share = x
+        x, times = np.array(rest), math.exp(log_share)
         analyte, titrant = self.redox.exponents(signal, x)
         share = 1.0 / (1.0 + bounded_exp(-analyte))
         volume = np.maximum(x[0] * ((1.0 + x[-1]) * share - x[-1]), 1e-6 * abs(x[0]))
         for _ in range(NEWTON_STEPS):
-            excess, slope = self._balance(volume, analyte, titrant, x)
+            excess, slope = self._balance(volume, analyte, titrant, x, times)
             step = np.clip(excess / np.maximum(slope, 1e-9), -0.5 * volume - 0.5 * x[0], 9.0 * volume + 9.0 * x[0])
             volume = np.clip(volume - step, -0.9 * self.vessel_mL, FARTHEST_mL)
             if np.all(np.abs(step) <= CONVERGED * (np.abs(volume) + abs(x[0]))):
@@ -161,15 +184,15 @@ class AtomsCurve:
         return np.asarray(volume, dtype=np.float64)
 
     def _balance(
-        self, volume: FloatArray, analyte: FloatArray, titrant: FloatArray, x: FloatArray
+        self, volume: FloatArray, analyte: FloatArray, titrant: FloatArray, x: FloatArray, times: float
     ) -> tuple[FloatArray, FloatArray]:
-        """(titrant used - analyte used, its slope in V), in mL of titrant."""
+        """(titrant used - analyte used, its slope in V), in mL of titrant; `times` the reduced form that is known."""
         whole, c_T = self.vessel_mL + volume, self.titrant_mol_per_L
         held = np.maximum(volume, 0.0)
         u = self.units[1]
         if self.oxidant:
-            extra0 = self.reduced_vessel_mol_per_L * self.vessel_mL
-            extra1 = self.reduced_titrant_mol_per_L
+            extra0 = times * self.reduced_vessel_mol_per_L * self.vessel_mL
+            extra1 = times * self.reduced_titrant_mol_per_L
             total, rate = extra0 + (extra1 + u * c_T) * held, extra1 + u * c_T
             reduced, slope = _reduced(titrant, total, rate, whole, u)
             used, used_slope = (reduced - extra0 - extra1 * held) / (u * c_T), (slope - extra1) / (u * c_T)
@@ -182,7 +205,7 @@ class AtomsCurve:
             share = 1.0 / (1.0 + bounded_exp(-analyte))
             return used - x[0] * ((1.0 + x[-1]) * share - x[-1]), used_slope
         units, per = self.units[0], self._analyte_per_titrant
-        amount = x[0] * (1.0 + x[-1]) * c_T * per * units + self.reduced_vessel_mol_per_L * self.vessel_mL
+        amount = x[0] * (1.0 + x[-1]) * c_T * per * units + times * self.reduced_vessel_mol_per_L * self.vessel_mL
         left, left_slope = _reduced(-analyte, np.full_like(volume, amount), 0.0, whole, units)
         oxidised, oxidised_slope = (amount - left) / units, -left_slope / units
         taken = x[0] * (1.0 + x[-1]) - oxidised / (per * c_T) - x[0] * x[-1]

@@ -19,8 +19,8 @@ from titrator.evaluate.whole_curve_edta import edta_curve
 from titrator.evaluate.whole_curve_redox import redox_curve
 from titrator.evaluate.whole_curve_silver import silver_curve
 
-SCAN = (-2.0, -1.0, -0.4, 0.4, 1.0, 2.0)
-"""Places at which a constant is tried before the fit, in prior standard deviations."""
+SCAN, FINER = (-1.0, 1.0), (-2.0, -0.4, 0.4, 2.0)
+"""Places at which a constant is tried before the fit, in prior standard deviations; the finer ones where one helped."""
 MODEL_ERRORS = (0.0005, 0.001, 0.002, 0.005, 0.01)
 """A model's own error relative to the distance from the nearest point: the least that readings do not contradict."""
 CONTRADICTED = 0.02
@@ -203,8 +203,10 @@ def _scanned(start: Start, data: FitData, sd_mL: FloatArray, points: int) -> Flo
     best = cost(x)
     for _ in range(2):
         for k in range(points, len(x)):
-            here = x[k]
-            for step in SCAN:
+            here, before = x[k], best
+            for step in (*SCAN, *FINER):
+                if step == FINER[0] and best == before:
+                    break
                 trial = x.copy()
                 trial[k] = min(max(here + step * start.prior_sd[k], start.lower[k]), start.upper[k])
                 value = cost(trial)

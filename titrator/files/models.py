@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from typing import Any, NamedTuple, Self
+from typing import Any, ClassVar, NamedTuple, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ModelWrapValidatorHandler, ValidationError, model_validator
 from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError
@@ -51,8 +51,11 @@ class StrictModel(BaseModel):
 class Uncertain(StrictModel):
     """A value with its standard uncertainty: `u`, or `half_width` where a certificate gives only limits.
 
-    A half width a stands for a rectangular distribution, u = a/√3 (GUM, JCGM 100:2008, 4.3.7).
+    A half width a stands for a rectangular distribution, u = a/√3 (GUM, JCGM 100:2008, 4.3.7). `WAYS`: the keys of
+    which one tells the uncertainty, each with what it is.
     """
+
+    WAYS: ClassVar[dict[str, str]] = {"u": "standard uncertainty", "half_width": "limits of a certificate"}
 
     model_config = ConfigDict(json_schema_extra={"oneOf": [{"required": ["u"]}, {"required": ["half_width"]}]})
 
@@ -67,7 +70,7 @@ class Uncertain(StrictModel):
     @classmethod
     def _refuse_neither_or_both(cls, data: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
         """Tell a missing or double uncertainty together with whatever else is wrong, not after it is mended."""
-        finding = _neither_or_both(data) if isinstance(data, dict) else None
+        finding = _neither_or_both(data, cls.WAYS) if isinstance(data, dict) else None
         try:
             built = handler(data)
         except ValidationError as error:
@@ -80,11 +83,15 @@ class Uncertain(StrictModel):
         return built
 
 
-def _neither_or_both(data: dict[str, Any]) -> Finding | None:
-    if "u" in data and "half_width" in data:
-        return Finding(("half_width",), "expected one of u and half_width, got both")
-    if "u" not in data and "half_width" not in data:
-        text = "expected the key u (standard uncertainty) or half_width (limits of a certificate), got neither"
+def _neither_or_both(data: dict[str, Any], ways: dict[str, str]) -> Finding | None:
+    came = [way for way in ways if way in data]
+    *first, last = ways
+    none, all_of = ("neither", "both") if len(ways) == 2 else ("none of them", " and ".join(came))
+    if len(came) > 1:
+        return Finding((came[-1],), f"expected one of {', '.join(first)} and {last}, got {all_of}")
+    if not came:
+        told = [f"{way} ({what})" for way, what in ways.items()]
+        text = f"expected the key {', '.join(told[:-1])} or {told[-1]}, got {none}"
         return Finding((), text)
     return None
 

@@ -60,7 +60,11 @@ RESISTANCE: Final = _dimension("a resistance", "200 MΩ", {"MΩ": "1", "kΩ": "1
 PERCENTAGE: Final = _dimension("a percentage", "0.2 %", {"%": "1", "ppm": "1/10000"})
 RATIO: Final = Dimension("a percentage", "0.2 %", {"1": Fraction(1), "%": Fraction(1, 100), "ppm": Fraction(1, 10**6)})
 
+MASS: Final = _dimension("a mass", "0.3888 g", {"g": "1", "mg": "1/1000", "µg": "1/1000000", "kg": "1000"})
+EXPANSION: Final = _dimension("a cubic expansion", "0.00021 1/K", {"1/K": "1", "%/K": "1/100", "ppm/K": "1/1000000"})
+
 DIMENSIONS: Final = (
+    MASS,
     VOLUME,
     CONCENTRATION,
     POTENTIAL,
@@ -231,6 +235,9 @@ PositiveDuration_s = Annotated[float, Quantity(DURATION, above=0)]
 Temperature_C = Annotated[float, Quantity(TEMPERATURE, at_least=-273.15)]
 TemperatureDifference_C = Annotated[float, Quantity(TEMPERATURE, difference=True)]
 MolarMass_g_per_mol = Annotated[float, Quantity(MOLAR_MASS, above=0)]
+PositiveMass_g = Annotated[float, Quantity(MASS, above=0)]
+Mass_g = Annotated[float, Quantity(MASS, at_least=0)]
+PositiveExpansion_per_K = Annotated[float, Quantity(EXPANSION, above=0, below=0.01)]
 Speed_mL_per_min = Annotated[float, Quantity(SPEED, above=0)]
 Percent = Annotated[float, Quantity(PERCENTAGE)]  # "0.2 %" is 0.2
 Ratio = Annotated[float, Quantity(RATIO)]  # "0.2 %" is 0.002

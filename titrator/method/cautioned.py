@@ -26,6 +26,8 @@ TITRANTS: dict[str, tuple[str, ...]] = {
     "EDTA": ("disodium EDTA",),
 }
 """The substances of the hazard table from which each titrant is made."""
+LABEL_SHARE = 0.02
+"""How far a concentration that is computed (0.1002) may lie above the one on the label (0.1); no hazard turns on it."""
 
 
 def medium_is_cautioned(medium: Medium, cautions: Cautions) -> Iterable[Finding]:
@@ -61,7 +63,8 @@ def titrant_is_cautioned(reaction: Reaction, titrant: Titrant, cautions: Caution
     made_from = TITRANTS.get(reaction.titrant, ())
     places = [place for place, substance in enumerate(cautions.substances) if substance.name in made_from]
     if places:
-        yield from _told_too_weak(cautions, places, titrant.concentration.value_mol_per_L, "titrant")
+        share = ROUNDING_SHARE if titrant.stated is not None else LABEL_SHARE
+        yield from _told_too_weak(cautions, places, titrant.concentration.value_mol_per_L, "titrant", share)
     elif made_from:
         yield _missing(cautions, f"{' or '.join(made_from)} (the titrant)")
 
@@ -73,11 +76,13 @@ def _missing(cautions: Cautions, wanted: str) -> Finding:
     )
 
 
-def _told_too_weak(cautions: Cautions, places: list[int], strength_mol_per_L: float, where: str) -> Iterable[Finding]:
+def _told_too_weak(
+    cautions: Cautions, places: list[int], strength_mol_per_L: float, where: str, share: float = ROUNDING_SHARE
+) -> Iterable[Finding]:
     """The same substance may stand there twice; the strongest of them must be as strong as what is handled."""
     told = [cautions.substances[place].concentration_mol_per_L for place in places]
     strongest = max((math.inf if each is None else each for each in told), default=math.inf)
-    if strongest < strength_mol_per_L * (1 - ROUNDING_SHARE):
+    if strongest < strength_mol_per_L * (1 - share):
         yield Finding(
             ("cautions", "substances", places[0], "concentration"),
             f"expected at least the {strength_mol_per_L:g} mol/L of the {where} (a weaker solution may carry a milder "

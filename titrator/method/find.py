@@ -1,5 +1,7 @@
 """Section `find`: what is sought on the curve."""
 
+from typing import Literal
+
 from pydantic import Field
 
 from titrator.files import StrictModel
@@ -11,4 +13,9 @@ class Find(StrictModel):
 
     equivalence_points: Count = Field(
         description="How many equivalence points are sought; 0 for a blank, and for nothing else."
+    )
+    by: Literal["jump", "extrapolation"] = Field(
+        "jump",
+        description="`extrapolation`: the result is taken from the straight lines' meeting (a Gran line), not from a "
+        "jump, and is marked as coming from an estimate. Without this key, or with `jump`, it is taken from the jump.",
     )

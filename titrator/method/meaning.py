@@ -8,6 +8,7 @@ from titrator.method.cautioned import CHECKS as CAUTION_CHECKS
 from titrator.method.electrode import Electrode
 from titrator.method.ends_when import EndsWhen
 from titrator.method.find import Find
+from titrator.method.measured import MeasuredVolume
 from titrator.method.medium import Medium
 from titrator.method.plausible import CHECKS as PLAUSIBILITY_CHECKS
 from titrator.method.reaction import Reaction
@@ -16,6 +17,7 @@ from titrator.method.result import Result
 from titrator.method.sample import Sample
 from titrator.method.start_window import CHECKS as START_CHECKS
 from titrator.method.suits import CHECKS as SUITABILITY_CHECKS
+from titrator.method.titrant import Titrant
 from titrator.method.vessel import Vessel
 
 ROUNDING_mL = 1e-9  # sums of volumes that the file states exactly
@@ -131,7 +133,55 @@ def every_point_has_its_result(reaction: Reaction, find: Find, result: Result) -
             )
 
 
+def unit_suits_the_sample(sample: Sample, result: Result) -> Iterable[Finding]:
+    """A mass fraction needs a mass of sample; a concentration in a weighed one would be that of its solution."""
+    fractions = ("%", "g/100 g", "mg/g")
+    if sample.mass is None and result.unit in fractions:
+        yield Finding(
+            ("result", "unit"), f"expected mol/L, mmol/L, g/L, mg/L or mmol without sample.mass, got {result.unit}"
+        )
+    if sample.mass is not None and result.unit not in (*fractions, "mmol"):
+        told = ", ".join(fractions)
+        yield Finding(
+            ("result", "unit"), f"expected {told} or mmol of a weighed sample (sample.mass), got {result.unit}"
+        )
+
+
+def a_vessel_is_one(sample: Sample, titrant: Titrant) -> Iterable[Finding]:
+    """What bears one name is one pipette or flask: of one volume and tolerance."""
+    places: list[tuple[tuple[str | int, ...], MeasuredVolume]] = [(("sample", "aliquot"), sample.aliquot)]
+    if sample.made_up_to is not None:
+        places.append((("sample", "made_up_to"), sample.made_up_to))
+    for number, step in enumerate(sample.dilutions):
+        places.append((("sample", "dilutions", number, "portion"), step.portion))
+        places.append((("sample", "dilutions", number, "made_up_to"), step.made_up_to))
+    if titrant.prepared is not None:
+        places.append((("titrant", "prepared", "flask"), titrant.prepared.flask))
+    known: dict[str, MeasuredVolume] = {}
+    for at, told in places:
+        if told.vessel is None:
+            continue
+        first = known.setdefault(told.vessel, told)
+        if (first.value_mL, first.tolerance_mL) != (told.value_mL, told.tolerance_mL):
+            yield Finding(
+                (*at, "vessel"),
+                f"expected one volume and tolerance under one name ({first.value_mL:g} mL, {first.tolerance_mL:g} mL), "
+                f"got {told.value_mL:g} mL, {told.tolerance_mL:g} mL for {told.vessel}: name another vessel otherwise",
+            )
+
+
+def extrapolation_finds_something(find: Find) -> Iterable[Finding]:
+    """What is extrapolated is a point that is sought."""
+    if find.by == "extrapolation" and find.equivalence_points == 0:
+        yield Finding(
+            ("find", "by"), "expected jump (or no key by) for a blank, which seeks no point, got extrapolation"
+        )
+
+
 CHECKS = (
+    unit_suits_the_sample,
+    a_vessel_is_one,
+    extrapolation_finds_something,
     nothing_runs_over,
     fill_holds_what_was_put_in,
     additions_fit_the_volume,

@@ -5,7 +5,7 @@ from typing import Literal
 from pydantic import Field
 
 from titrator.files import StrictModel
-from titrator.files.quantities import MolarMass_g_per_mol
+from titrator.files.quantities import MolarMass_g_per_mol, NonNegativeRatio
 from titrator.files.texts import Text
 
 
@@ -20,11 +20,17 @@ class Result(StrictModel):
     """Name, unit and molar mass of the result, which is for the sample before its dilution."""
 
     name: Text = Field(description="Name of the result in reports.")
-    unit: Literal["mol/L", "mmol/L", "g/L", "mg/L"] = Field(
-        description="Unit of the results: mol/L, mmol/L, g/L or mg/L. Amount and mass are both reported."
+    unit: Literal["mol/L", "mmol/L", "g/L", "mg/L", "%", "g/100 g", "mg/g", "mmol"] = Field(
+        description="Unit of the results: mol/L, mmol/L, g/L or mg/L, where amount and mass are both reported; of a "
+        "weighed sample (`sample.mass`) %, g/100 g or mg/g; mmol is the amount in the vessel."
     )
     molar_mass_g_per_mol: MolarMass_g_per_mol = Field(
         alias="molar_mass", description="Molar mass of what is reported (of iron, where the result is iron)."
+    )
+    repeatability: NonNegativeRatio = Field(
+        0.0,
+        description="Relative standard deviation of single results of this method, `0.1 %`, where more scatters than "
+        "the other lines of the budget tell: a line of its own.",
     )
     then: tuple[FurtherResult, ...] = Field(
         default=(), description="The results of further equivalence points, in their order; none without this key."

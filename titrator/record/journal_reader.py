@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from titrator.files import InputProblem
-from titrator.record.journal import FIRST_PREV
+from titrator.record.journal import FIRST_PREV, Behind
 from titrator.record.lines import misfits
 
 
@@ -19,10 +19,11 @@ class JournalDamagedError(InputProblem):
 
 @dataclass(frozen=True, slots=True)
 class JournalContents:
-    """The lines in order, and what was found of a torn last line (empty when there is none)."""
+    """The lines in order, what was found of a torn last line (empty when there is none), and where to go on."""
 
     lines: tuple[dict[str, Any], ...]
     torn_tail: bytes
+    behind: Behind
 
     def of_kind(self, kind: str) -> list[dict[str, Any]]:
         """All lines of one kind, in order."""
@@ -39,6 +40,7 @@ def read_journal(path: Path) -> JournalContents:
     torn = raw_lines.pop()  # what stands behind the last newline: nothing, or a torn line
     lines: list[dict[str, Any]] = []
     prev = FIRST_PREV
+    size = 0
     for position, raw in enumerate(raw_lines):
         line = _parse(raw)
         last = position == len(raw_lines) - 1
@@ -52,9 +54,10 @@ def read_journal(path: Path) -> JournalContents:
             )
         lines.append(line)
         prev = hashlib.sha256(raw).hexdigest()
+        size += len(raw) + 1
     for line in lines:  # behind the chain: a changed byte is told as what it is
         _check_fields(path, line)
-    return JournalContents(tuple(lines), torn)
+    return JournalContents(tuple(lines), torn, Behind(len(lines), size, prev))
 
 
 def _check_fields(path: Path, line: dict[str, Any]) -> None:

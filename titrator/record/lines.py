@@ -48,6 +48,8 @@ FIELDS: Final[Mapping[str, Mapping[str, Expected]]] = {
     "intent": {"dose": _COUNT, "volume_mL": _NUMBER, "more": _MORE},
     "outcome": {"dose": _COUNT, "volume_mL": _NUMBER},
     "halt": {"volume_mL": _NUMBER},
+    "uncertain": {"why": _TEXT, "low_mL": _NUMBER, "high_mL": _NUMBER},
+    "session": {"within_steps": _COUNT},
     "readings": {"missed": _COUNT},
     "point": {
         "number": _COUNT,
@@ -58,6 +60,8 @@ FIELDS: Final[Mapping[str, Mapping[str, Expected]]] = {
         "drift_mV_per_s": _NUMBER,
         "drift_sd_mV_per_s": _NOT_NEGATIVE,
         "remainder_bound_mV": _NOT_NEGATIVE,
+        "lacking_mV": _NUMBER,
+        "lacking_sd_mV": _NOT_NEGATIVE,
         "settled": _BOOLEAN,
         "waited_s": _NUMBER,
         "readings": _COUNT,

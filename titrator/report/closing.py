@@ -9,6 +9,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from titrator.report.budget_table import decimals_of, show_budgets
+
 NARROW = 60
 """Columns below which a column of labels would leave too little room for what they tell."""
 
@@ -32,21 +34,29 @@ def show_closing(console: Console, document: dict[str, Any]) -> None:
             console.print(table)
         for line in captured.get().splitlines():
             console.out(line.rstrip())
+    show_budgets(console, document["results"])
     for warning in document["warnings"]:
         console.print(Text(f"Warning: {warning}", style="yellow"), soft_wrap=not console.is_terminal)
+    for label, key in (("To look at", "diagnostics"), ("Note", "inflections")):
+        for each in document.get(key, []):
+            console.print(Text(f"{label}: {each['sentence']}"), soft_wrap=not console.is_terminal)
 
 
 def _rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
     rows: list[tuple[str, Text]] = []
-    rows.extend((result["name"], Text(_result(result))) for result in document["results"])
+    rows.extend((result["name"], Text(result_text(result))) for result in document["results"])
     points = document["equivalence_points"]
     several = len(points) > 1
     rows.extend(
         (f"equivalence point {number}" if several else "equivalence point", Text(_point(point)))
         for number, point in enumerate(points, start=1)
     )
-    if not document["equivalence_points"]:
+    if document.get("blank"):
+        rows.append(("blank", Text(document["blank"]["sentence"])))
+    elif not document["equivalence_points"]:
         rows.append(("equivalence point", Text("none found")))
+    if document.get("recovery"):
+        rows.append(("control sample", Text(document["recovery"]["sentence"])))
     rows.extend(("estimate only", Text(_point(point))) for point in document["estimates"])
     rows.extend(
         (f"by {way['way']}, point {way['point']}" if several else f"by {way['way']}", Text(_way(way)))
@@ -57,18 +67,27 @@ def _rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
     return rows
 
 
-def _result(result: dict[str, Any]) -> str:
-    value, expanded, digits = result["value"], result["U"], _decimals(result["U"])
+def result_text(result: dict[str, Any]) -> str:
+    """A result in words: value ± U, u, k, the 95 % interval, and where the last is from if not from k u."""
+    value, expanded, digits = result["value"], result["U"], decimals_of(result["U"])
     low, high = result["interval_95"]
+    drawn = result["monte_carlo"]
+    source = (
+        f", by {drawn['trials']} Monte Carlo trials, seed {drawn['seed']}"
+        if drawn is not None and result["interval_from"] == "Monte Carlo"
+        else ""
+    )
+    estimate = "; from an estimate, not from a jump" if result["from_estimate"] else ""
+    told = f"95 % interval {low:.{digits}f} to {high:.{digits}f}{source}{estimate}"
     return (
-        f"{value:.{digits}f} ± {expanded:.{digits}f} {result['unit']} (k = {result['k']:.2f}; 95 % interval "
-        f"{low:.{digits}f} to {high:.{digits}f})"
+        f"{value:.{digits}f} ± {expanded:.{digits}f} {result['unit']} (k = {result['k']:.2f}, u "
+        f"{result['u']:.{decimals_of(result['u'])}f}; {told})"
     )
 
 
 def _point(point: dict[str, Any]) -> str:
     low, high = point["interval_95_mL"]
-    digits = max(3, _decimals(point["u_random_mL"]))
+    digits = max(3, decimals_of(point["u_random_mL"]))
     potential = f" at {point['potential_mV']:.0f} mV" if point.get("potential_mV") is not None else ""
     burette = f", u with the burette's calibration {point['u_mL']:.4f} mL" if point.get("u_mL") is not None else ""
     return (
@@ -80,7 +99,7 @@ def _point(point: dict[str, Any]) -> str:
 def _way(way: dict[str, Any]) -> str:
     if way.get("volume_mL") is None:
         return f"not estimated: {way['reason']}"
-    digits = max(3, _decimals(way["u_random_mL"])) if way.get("u_random_mL") else 3
+    digits = max(3, decimals_of(way["u_random_mL"])) if way.get("u_random_mL") else 3
     return f"{way['volume_mL']:.{digits}f} mL, u {way['u_random_mL']:.{digits}f} mL"
 
 
@@ -117,13 +136,3 @@ def _run_rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
         f"{minutes:.1f} min{simulated}"
     )
     return [("ended", Text(ended)), ("work", Text(work))]
-
-
-def _decimals(uncertainty: float) -> int:
-    """Decimals that show `uncertainty` to two significant figures, as the GUM advises (JCGM 100:2008, 7.2.6)."""
-    if not uncertainty > 0.0:
-        return 3
-    decimals = 0
-    while uncertainty * 10.0**decimals < 9.95 and decimals < 9:
-        decimals += 1
-    return decimals

@@ -4,20 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from random import SystemRandom
 from typing import Any
 
 from titrator.bench.bench import Bench
 from titrator.bench.errors import BenchError
 from titrator.bench.events import Identity
 from titrator.bench.rig import Rig
-from titrator.bench.transport import Transport
+from titrator.bench.transport import Transport, Way
 from titrator.control.controller import Controller
 from titrator.control.plan import Plan
 from titrator.method import Method
 from titrator.record.journal import Journal
 from titrator.record.run_folder import RunFolder
+from titrator.record.run_lock import RunLock
 from titrator.run.attendance import Attendance
 from titrator.run.driver import TICK_S, Driver
+from titrator.run.link_watch import session_fields
 from titrator.run.plan import plan_for
 
 
@@ -31,7 +34,8 @@ class Course:
 
     `consent` is asked before anything moves, with the journal and the board's clock; it returns why the run may not
     begin, or None. `plan` is that of method and rig alone unless stated; `priming_mL` is the most that its priming, if
-    any, delivers over waste.
+    any, delivers over waste. `way` leads back to a board whose transport broke, where the run goes on in a session that
+    `new_session` numbers.
     """
 
     method: Method
@@ -43,6 +47,8 @@ class Course:
     plan: Plan | None = None
     priming_mL: float = 0.0
     tick_s: float = TICK_S
+    way: Way | None = None
+    new_session: Callable[[], int] = lambda: SystemRandom().randrange(1, 1 << 32)
 
 
 def conduct(course: Course, transport: Transport, attendance: Attendance) -> RunFolder:
@@ -52,18 +58,19 @@ def conduct(course: Course, transport: Transport, attendance: Attendance) -> Run
     the folder cannot be made; JournalError when it cannot be written to. Whatever goes wrong once the driver has begun
     ends the run in its journal instead.
     """
-    bench = Bench(transport, course.rig)
+    bench = Bench(transport, course.rig, way=course.way, first_number=course.session & 0xFFFF)
     try:
         controller = Controller(course.plan or plan_for(course.method, course.rig))
         identity = bench.connect()
         folder = course.folder()
-        journal = Journal(folder.journal, sync=course.rig.record.sync)
-        try:
-            attendance.begun(folder)
-            journal.write("run", bench.now_s, course.first_line(identity), durable=True)
-            _go(course, controller, bench, journal, attendance)
-        finally:
-            journal.close()
+        with RunLock(folder.path):
+            journal = Journal(folder.journal, sync=course.rig.record.sync)
+            try:
+                attendance.begun(folder)
+                journal.write("run", bench.now_s, course.first_line(identity), durable=True)
+                _go(course, controller, bench, journal, attendance)
+            finally:
+                journal.close()
     finally:
         bench.close()
     return folder
@@ -77,6 +84,8 @@ def _go(course: Course, controller: Controller, bench: Bench, journal: Journal, 
             return
         travel_mL = course.method.ends_when.volume_above_mL
         bench.begin_run(course.session, travel_mL, priming_mL=course.priming_mL)
+        begun = {**session_fields(bench.begun), "travel_mL": travel_mL, "priming_mL": course.priming_mL}
+        journal.write("session", bench.now_s, begun, durable=True)
     except BenchError as error:
         _end(journal, bench, "faulted", "link", str(error))
         raise
@@ -89,6 +98,7 @@ def _go(course: Course, controller: Controller, bench: Bench, journal: Journal, 
         keep_pace=attendance.keep_pace,
         watch=attendance.watch,
         tick_s=course.tick_s,
+        new_session=course.new_session,
     ).run()
 
 

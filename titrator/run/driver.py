@@ -7,12 +7,16 @@ from __future__ import annotations
 
 import contextlib
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import partial
+from random import SystemRandom
 from typing import TypeAlias
 
 from titrator.bench.bench import Bench
-from titrator.bench.errors import BenchError, BuretteError, NoAnswerError
+from titrator.bench.bounds import Bounds
+from titrator.bench.errors import BenchError, BuretteError, HomeError, PositionLostError
 from titrator.bench.events import BenchEvent, MotionEnded, ReadingBlock
+from titrator.bench.joining import Joined
 from titrator.bench.refill import prime, refill
 from titrator.control.actions import Action, Ask, Enter, Finish, Halt, Log, MoveTo, Prime, Refill, Sample
 from titrator.control.controller import Controller
@@ -22,6 +26,7 @@ from titrator.control.events import (
     Begin,
     Event,
     Halted,
+    LinkBack,
     LinkFaltered,
     LinkLost,
     MoveDone,
@@ -33,16 +38,25 @@ from titrator.control.events import (
     Trouble,
     Word,
 )
-from titrator.control.forecast import Forecast
+from titrator.control.holds import HoldCause
 from titrator.control.point import Point
 from titrator.control.states import TERMINAL, State
 from titrator.record.journal import Journal, JournalError
 from titrator.run.errand import Errand
-from titrator.run.standing import Countdown, Reply, Said, Standing, Trace
+from titrator.run.followed import Followed
+from titrator.run.home_check import can_check_home, check_home
+from titrator.run.link_watch import LinkWatch, uncertain_fields
+from titrator.run.showing import Showing
+from titrator.run.standing import Reply, Said, Standing
+from titrator.run.told import KIND, fields_of
 
 TICK_S = 1.0
 """How long the loop waits for news before it tells the controller that time passed. Deadlines of the controller are
 seconds and more, so a second is soon enough."""
+
+_MOVING = (State.DOSING, State.REFILLING, State.PRIMING)
+_UNATTENDED = ("dead-man", "session-ended", "reset", "halted")
+"""Why a motion may stop short that we did not halt: the board heard nothing of us, an old word, or restarted."""
 
 Observer: TypeAlias = Callable[[State, str, Point | None], None]
 """Called after each change of state, and with each logged point."""
@@ -62,11 +76,13 @@ class Driver:
         keep_pace: Callable[[float], None] = lambda _board_s: None,
         watch: Callable[[Standing], None] | None = None,
         tick_s: float = TICK_S,
+        new_session: Callable[[], int] = lambda: SystemRandom().randrange(1, 1 << 32),
     ) -> None:
         """`word` is asked between events whether the operator (or a signal) has something to say.
 
         `keep_pace` is called with the board's time between events; it may sleep, to let a rehearsal be watched.
         `watch` is told between events, before `word` is asked, where the run stands, and once more at its end.
+        `new_session` gives the number of the session in which the run goes on when the link was lost.
         """
         self._controller = controller
         self._bench = bench
@@ -74,16 +90,13 @@ class Driver:
         self._word = word
         self._observer = observer
         self._keep_pace = keep_pace
-        self._watch = watch
         self._tick_s = tick_s
-        self._why = ""
-        self._since_s = self._rested_s = 0.0
-        self._trace = Trace()
-        self._countdown = Countdown()
-        self._forecast = Forecast(controller.plan)
+        self._showing = Showing(controller, watch)
         self._inbox: deque[Event] = deque()
         self._errand: Errand | None = None
         self._broken_off: Errand | None = None  # what is still told of it belongs to its lines
+        self._link = LinkWatch(bench, journal, new_session)
+        self._back = ""  # the link came back: go on as soon as the run is at rest for it
         self.points: list[Point] = []
 
     def run(self) -> Ending:
@@ -99,49 +112,49 @@ class Driver:
             raise
 
     def _run(self) -> Ending:
-        self._inbox.append(Begin(self._bench.now_s, self._bench.left_mL))
+        if self._controller.state is State.READY:
+            self._inbox.append(Begin(self._bench.now_s, self._bench.left_mL))
         while self._controller.state not in TERMINAL:
-            self._show()
+            self._showing.show(self._bench.now_s)
             self._hear(self._word())
-            if not self._inbox:
+            if self._link.lost is not None:
+                self._look_for_board()
+            elif not self._inbox:
                 self._listen()
                 self._keep_pace(self._bench.now_s)
-            while self._inbox:
+            while self._inbox and self._link.lost is None:
                 self._tell(self._inbox.popleft())
-        self._show()
+                self._go_on_if_back()
+        self._showing.show(self._bench.now_s)
+        if self._controller.state is State.FINISHED and can_check_home(self._bench):
+            doubt = partial(self._doubt, t_s=self._bench.now_s)
+            check_home(self._bench, self._journal, self._tick_s, self._word, doubt)
         ending = self._controller.ending
         assert ending is not None
         return ending
 
-    def _show(self) -> None:
-        if self._watch is None:
-            return
-        controller, t_s = self._controller, self._bench.now_s
-        at_rest = controller.state not in (State.DOSING, State.REFILLING, State.PRIMING)
-        self._watch(
-            Standing(
-                t_s=t_s,
-                state=controller.state,
-                why=self._why,
-                since_s=self._since_s,
-                hold=controller.held,
-                question=controller.question,
-                volume_mL=controller.volume_mL,
-                target_mL=controller.target_mL,
-                potential_mV=self._trace.potential_mV,
-                drift_mV_per_s=self._trace.drift_mV_per_s(self._rested_s) if at_rest else None,
-                remaining_s=self._remaining_s(t_s),
-                points=len(self.points),
-                foreseen=self._forecast.foreseen,
-            )
-        )
+    def take_up(self, followed: Followed) -> None:
+        """Before `run`: the controller comes from a journal, and what is pending of it was not recorded yet.
 
-    def _remaining_s(self, t_s: float) -> float | None:
-        """Of what is waited for; before the detector can tell, the last wait stands for the next one."""
-        left_s = self._countdown.left_s(t_s, self._controller.remaining_s(t_s))
-        if left_s is None and self._controller.state is State.SETTLING and self.points:
-            return max(0.0, self.points[-1].waited_s - (t_s - self._since_s)) or None
-        return left_s
+        The board rests, and so does the run first, wherever it was; then it goes on.
+        """
+        self.points = followed.points
+        for point in followed.points:
+            self._showing.add_point(point)
+        t_s = self._bench.now_s
+        for action in followed.pending:
+            self._carry_out(action, t_s)
+        state = self._controller.state
+        if state in TERMINAL or state is State.READY:
+            return
+        self._bench.start_readings()
+        self._back = "the run is taken up again, and the plunger rests where it is known"
+        if state is State.HALTING:
+            self._halt_again()
+        elif state is State.HELD:
+            self._go_on_if_back()
+        else:
+            self._inbox.append(LinkFaltered(t_s, "the run was interrupted and is taken up again"))
 
     def _hear(self, said: Word | Said | Reply | None) -> None:
         t_s = self._bench.now_s
@@ -163,7 +176,7 @@ class Driver:
         try:
             news = self._bench.wait(self._tick_s)
         except BenchError as error:
-            self._inbox.append(self._link_event(error))
+            self._fail(error, self._bench.now_s)
             return
         for item in news:
             try:
@@ -178,39 +191,124 @@ class Driver:
         if isinstance(item, ReadingBlock):
             self._inbox.extend(map(Reading, item.t_s, item.potential_mV))
             self._record_readings(item)
-        elif isinstance(item, MotionEnded) and not item.aside:
+            return
+        if isinstance(item, MotionEnded) and item.reason in _UNATTENDED and self._controller.state in _MOVING:
+            self._stopped_unattended(item)
+        if isinstance(item, MotionEnded) and not item.aside:
             self._inbox.append(MoveDone(item.t_s, item.dose, item.volume_mL, item.reason == "arrived"))
             self._record_motion(item)
         else:
             self._go_on_with_errand(item)
 
+    def _stopped_unattended(self, motion: MotionEnded) -> None:
+        """A motion that nobody halted stopped short, at a place that is known: come to rest for it, then go on."""
+        self._errand = None
+        self._back = f"the plunger rests where it is known, though its motion was cut short ({motion.reason})"
+        what = f"dose {motion.dose} was cut short by the board ({motion.reason}): nobody here halted it"
+        self._inbox.append(LinkFaltered(self._bench.now_s, what))
+
     def _tell(self, event: Event) -> None:
+        if not isinstance(event, Reading | MoveDone | Tick):
+            self._record_event(event)
+        actions = self._controller.handle(event)
+        if actions and isinstance(event, Tick):
+            self._record_event(event)
+        self.carry_out(actions, event.t_s)
+
+    def _record_event(self, event: Event) -> None:
+        try:
+            self._journal.write(
+                KIND, event.t_s, fields_of(event, sum(isinstance(each, Reading | MoveDone) for each in self._inbox))
+            )
+        except JournalError as error:
+            if not isinstance(event, Trouble):
+                self._inbox.appendleft(Trouble(event.t_s, str(error)))
+
+    def carry_out(self, actions: Sequence[Action], t_s: float) -> None:
+        """Do what the controller asks for; what goes wrong comes to it as events."""
         # The pump first, the paper after: a halt goes out before any line that a full disk could refuse or hold up.
-        for action in sorted(self._controller.handle(event), key=lambda each: not isinstance(each, Halt)):
+        for action in sorted(actions, key=lambda each: not isinstance(each, Halt)):
             try:
-                self._carry_out(action, event.t_s)
+                self._carry_out(action, t_s)
             except JournalError as error:
                 # What cannot be recorded is not dosed: the rest of the actions is dropped, and the trouble halts.
-                self._inbox.appendleft(Trouble(event.t_s, str(error)))
+                self._inbox.appendleft(Trouble(t_s, str(error)))
                 return
             except BenchError as error:
-                self._failed(action, error, event.t_s)
+                self._fail(error, t_s)
                 if not isinstance(action, Halt):
                     return
 
-    def _failed(self, action: Action, error: BenchError, t_s: float) -> None:
-        if isinstance(action, Halt):
-            # The halt was tried as often as the link allows; time passes until the controller gives up on it.
-            self._inbox.append(Tick(max(t_s, self._bench.now_s) + self._controller.halt_within_s))
+    def _fail(self, error: BenchError, t_s: float) -> None:
+        """Something on the bench failed. A link that is lost is looked for; whatever else will not mend by waiting."""
+        if self._link.concerns(error):
+            self._errand = None
+            self._showing.why = f"the link is lost and the board is looked for: {error}"
+            try:
+                self._link.lose(error)
+            except JournalError as trouble:
+                self._inbox.appendleft(Trouble(t_s, str(trouble)))
+        elif isinstance(error, BuretteError):
+            if isinstance(error, HomeError):
+                self._doubt(str(error), self._bench.doubt(error.fewer, error.more), t_s)
+            self._inbox.appendleft(Trouble(self._bench.now_s, str(error), Cause.BURETTE))
         else:
-            self._inbox.appendleft(self._link_event(error))
+            self._inbox.appendleft(LinkLost(self._bench.now_s, str(error)))
 
-    def _link_event(self, error: BenchError) -> Event:
-        """A board that only did not answer may answer again; whatever else went wrong will not mend by waiting."""
-        if isinstance(error, BuretteError):
-            return Trouble(self._bench.now_s, str(error), Cause.BURETTE)
-        kind = LinkFaltered if isinstance(error, NoAnswerError) else LinkLost
-        return kind(self._bench.now_s, str(error))
+    # ------------------------------------------------------------------------------------------------ a lost link
+
+    def _look_for_board(self) -> None:
+        """Look for it once. Behind it the run comes to rest and goes on; or it is over."""
+        bench = self._bench
+        try:
+            if any(isinstance(event, OperatorSaid) and event.word is Word.STOP for event in self._inbox):
+                raise self._link.give_up("the operator stopped the run while the board was looked for")
+            joined = self._link.look(self._tick_s)
+        except PositionLostError as error:
+            self._link.lost = None
+            self._doubt(str(error), error.bounds, bench.now_s)
+            self._inbox.appendleft(LinkLost(bench.now_s, str(error)))
+            self._halt_again()
+        except JournalError as error:
+            self._inbox.appendleft(Trouble(bench.now_s, str(error)))
+        else:
+            if joined is not None:
+                self._found_again(joined)
+
+    def _found_again(self, joined: Joined) -> None:
+        how = "after a reset of the board" if joined.reset else "the same board in the same start"
+        self._back = f"the link is back ({how}), and the plunger rests where it is known"
+        now_s = self._bench.now_s
+        self._inbox = deque(  # what was said while nobody could act on it is said now
+            each._replace(t_s=now_s) if isinstance(each, OperatorSaid | Answered) else each for each in self._inbox
+        )
+        if self._controller.state is State.HALTING:
+            self._halt_again()
+        elif self._controller.state not in (State.READY, State.HELD):
+            self._inbox.appendleft(LinkFaltered(self._bench.now_s, f"{self._showing.why}. {self._back}"))
+
+    def _halt_again(self) -> None:
+        """A halt that was under way when the link was lost."""
+        if self._controller.state is State.HALTING:
+            self.carry_out([Halt(self._showing.why)], self._bench.now_s)
+
+    def _go_on_if_back(self) -> None:
+        if self._back and self._link.lost is None and self._controller.state is State.HELD:
+            held = self._controller.held
+            if held is not None and held.cause is HoldCause.LINK:
+                self._inbox.append(LinkBack(self._bench.now_s, self._back))
+            self._back = ""
+
+    def _doubt(self, why: str, bounds: Bounds, t_s: float) -> None:
+        """The volume is not certain any more: say so in the record, with what is."""
+        self._link.bounds = bounds
+        if bounds.certain:
+            return
+        try:
+            fields = uncertain_fields(why, bounds, self._bench.rig.burette.step_mL)
+            self._journal.write("uncertain", t_s, fields, durable=True)
+        except JournalError as error:
+            self._inbox.append(Trouble(t_s, str(error)))
 
     def _carry_out(self, action: Action, t_s: float) -> None:
         match action:
@@ -222,8 +320,10 @@ class Driver:
                 procedure = prime(self._bench, dose, purge_mL, empty_first=empty_first)
                 self._begin_errand(Errand("priming", dose, procedure, self._bench, self._journal), t_s)
             case Log(point=point):
-                self.points.append(point)
-                self._forecast.add_point(point)
+                if not self.points or self.points[-1].number != point.number:  # else it was taken up from a journal
+                    self.points.append(point)
+                    self._showing.add_point(point)
+                self._link.holds()
                 self._journal.write("point", t_s, {**point._asdict(), "t_s": round(point.t_s, 6)}, durable=True)
                 self._observer(self._controller.state, "", point)
             case Sample():
@@ -231,15 +331,22 @@ class Driver:
             case Halt(why=why):
                 self._halt(why, t_s)
             case Enter(state=state, why=why, hold=hold):
-                self._why, self._since_s = why, t_s
+                self._showing.entered(why, t_s)
                 held = {"held_by": hold.cause.value, "came_from": hold.came_from.value} if hold else {}
-                self._journal.write("state", t_s, {"state": state.value, "why": why, **held})
+                try:
+                    self._journal.write("state", t_s, {"state": state.value, "why": why, **held})
+                except JournalError:  # then who looks on is the only one to hear why
+                    ending = self._controller.ending
+                    self._observer(state, ending.sentence if ending and state in TERMINAL else why, None)
+                    raise
                 self._observer(state, why, None)
             case Ask(question=question):
                 self._journal.write("question", t_s, question._asdict(), durable=True)
             case Finish(state=state, ending=ending):
-                self._why = ending.sentence
+                self._showing.why = ending.sentence
                 fields = {"state": state.value, "cause": ending.cause.value, "why": ending.sentence}
+                if self._link.bounds is not None and not self._link.bounds.certain:
+                    fields["volume"] = "uncertain"
                 self._journal.write("end", t_s, {**fields, "volume_mL": self._controller.volume_mL}, durable=True)
 
     def _move(self, move: MoveTo, t_s: float) -> None:
@@ -269,7 +376,7 @@ class Driver:
             self._inbox.append(Trouble(news.t_s, str(error)))
         except BenchError as error:
             self._errand = None
-            self._inbox.append(self._link_event(error))
+            self._fail(error, news.t_s)
         else:
             if errand.done:
                 self._errand = None
@@ -278,20 +385,24 @@ class Driver:
 
     def _halt(self, why: str, t_s: float) -> None:
         self._errand = None
-        volume_mL = self._bench.halt()
+        bounds = self._link.bounds
+        if bounds is None:
+            volume_mL, steps = self._bench.halt(), self._bench.plunger.at
+        else:
+            with contextlib.suppress(BenchError):  # the board may be gone; its motor stands by itself
+                self._bench.halt()
+            volume_mL, steps = bounds.low * self._bench.rig.burette.step_mL, None
         self._inbox.appendleft(Halted(self._bench.now_s, volume_mL, self._bench.left_mL))
-        rest = {"why": why, "volume_mL": volume_mL, "steps": self._bench.plunger.at}
-        self._journal.write("halt", t_s, rest, durable=True)
+        self._journal.write("halt", t_s, {"why": why, "volume_mL": volume_mL, "steps": steps}, durable=True)
 
     def _record_readings(self, block: ReadingBlock) -> None:
         t_ms = [round(t_s * 1000.0) for t_s in block.t_s]
         microvolts = [round(potential_mV * 1000.0) for potential_mV in block.potential_mV]
         self._journal.write_readings(block.first_index, t_ms, microvolts, block.missed)
-        if self._watch is not None:
-            self._trace.add(block.t_s, block.potential_mV)
+        self._showing.read(block)
 
     def _record_motion(self, motion: MotionEnded) -> None:
-        self._rested_s = motion.t_s
+        self._showing.rested(motion.t_s)
         self._journal.write(
             "outcome",
             motion.t_s,

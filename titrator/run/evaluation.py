@@ -5,17 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Final
 
-from titrator.chemistry.water import expansion
 from titrator.control.point import Point
 from titrator.control.states import State
 from titrator.evaluate.curve import Curve
 from titrator.evaluate.equivalence import find_equivalence_points
 from titrator.evaluate.evaluation import Evaluation
-from titrator.evaluate.results import Result, ResultInputs, results
+from titrator.evaluate.measurement import Model
+from titrator.evaluate.recovery import Recovery, recovery
+from titrator.evaluate.results import Result, results
 from titrator.files import InputProblem
 from titrator.method import Method, load_method
 from titrator.record.journal_reader import JournalContents, JournalDamagedError, read_journal
 from titrator.record.run_folder import RunFolder, sha256
+from titrator.run.blank_run import Blank, blank_of_run
+from titrator.run.chain import result_inputs, stated_source
+from titrator.run.counted import count_warnings, jumps_counted
 from titrator.run.expectations import expectation_of
 
 BROKEN_OFF: Final = "the record breaks off here"
@@ -49,7 +53,8 @@ class EvaluatedRun:
     """A run with what was found in it.
 
     `delivered_at_most_mL` is a number where the record leaves open how far the last addition went, else None.
-    `record_complete` is False where the journal breaks off before the run's end.
+    `record_complete` is False where the journal breaks off before the run's end. `burette`: what the journal says of
+    it. `blank`: what a blank says, None for a sample; `recovery`: of a control sample with a certified content.
     """
 
     method: Method
@@ -66,6 +71,9 @@ class EvaluatedRun:
     simulated: bool
     simulated_seed: int | None
     warnings: list[str]
+    burette: dict[str, float] | None = None
+    blank: Blank | None = None
+    recovery: Recovery | None = None
 
 
 def evaluate_run(folder: RunFolder) -> EvaluatedRun:
@@ -82,6 +90,14 @@ def evaluate_run(folder: RunFolder) -> EvaluatedRun:
     _refuse_a_changed_method(folder, contents.lines[0])
     evaluation, told, missing = evaluate_curve(method, record.curve, record.burette)
     kept = _keep_torn(folder, contents.torn_tail)
+    blank: Blank | None = None
+    silent: list[str] = []
+    if method.find.equivalence_points:
+        counted = jumps_counted(method, record.points, record.burette["random_error_mL"])
+        silent = count_warnings(counted, evaluation)
+    if method.sample.kind == "blank":
+        blank, silent = blank_of_run(method, record.curve, record.burette, expectation_of(method, record.burette))
+    molar = next((each.model for each in told if each.unit == "mol/L" and each.name == method.result.name), None)
     return EvaluatedRun(
         method=method,
         state=record.state,
@@ -96,7 +112,10 @@ def evaluate_run(folder: RunFolder) -> EvaluatedRun:
         record_complete=bool(contents.of_kind("end")),
         simulated=record.simulated,
         simulated_seed=record.seed,
-        warnings=[*kept, *record.warnings, *evaluation.warnings, *missing],
+        warnings=[*kept, *record.warnings, *evaluation.warnings, *missing, *silent],
+        burette=record.burette,
+        blank=blank,
+        recovery=None if molar is None else recovery_of(method, molar),
     )
 
 
@@ -108,7 +127,18 @@ def evaluate_curve(
     `burette` is what the first line of a journal says of it; see `titrator.run.course.rig_fields`.
     """
     evaluation = find_equivalence_points(curve, expectation_of(method, burette))
-    return evaluation, *_results(method, evaluation, burette)
+    return evaluation, *results_of(method, evaluation, burette)
+
+
+def recovery_of(method: Method, found_mol_per_L: Model) -> Recovery | None:
+    """What a control sample's result is of its certified content; None for a sample without one."""
+    certified = method.sample.certified
+    if certified is None:
+        return None
+    return recovery(
+        found_mol_per_L,
+        stated_source("certified content", certified, certified.value_mol_per_L, certified.u_mol_per_L, "mol/L"),
+    )
 
 
 def _read(folder: RunFolder, contents: JournalContents) -> _Record:
@@ -154,41 +184,26 @@ def _keep_torn(folder: RunFolder, tail: bytes) -> list[str]:
         return [f"{told}; it could not be kept in a file beside it: {error}"]
 
 
-def result_inputs(method: Method, burette: dict[str, float] | None) -> list[ResultInputs]:
-    """The quantities between equivalence volumes and concentrations, for each step of the method in order."""
-    result = method.result
-    return [
-        ResultInputs(
-            name=name,
-            unit=result.unit,
-            molar_mass_g_per_mol=molar_mass,
-            analyte_per_titrant=ratio,
-            titrant_mol_per_L=method.titrant.concentration.value_mol_per_L,
-            u_titrant_mol_per_L=method.titrant.concentration.u_mol_per_L,
-            aliquot_mL=method.sample.aliquot.value_mL,
-            u_aliquot_mL=method.sample.aliquot.u_mL,
-            dilution=method.sample.dilution.value,
-            u_dilution=method.sample.dilution.u,
-            calibration_half_width=burette["calibration_half_width"] if burette else 0.0,
-            titrant_expansion=expansion(method.titrant.temperature_C),
-        )
-        for name, molar_mass, ratio in zip(
-            result.names, result.molar_masses_g_per_mol, method.reaction.ratios, strict=False
-        )
-    ]
-
-
-def _results(
+def results_of(
     method: Method, evaluation: Evaluation, burette: dict[str, float] | None
 ) -> tuple[list[Result], list[str]]:
-    """The results of every step that is sought, and a warning where points are missing: which, nobody can tell."""
-    found, sought = evaluation.equivalence_points, method.find.equivalence_points
+    """The results of every step that is sought, and a warning where points are missing: which, nobody can tell.
+
+    Of a method that is meant to extrapolate the results are made from the estimates, and marked so.
+    """
+    extrapolated = method.find.by == "extrapolation"
+    found = len(evaluation.estimates if extrapolated else evaluation.equivalence_points)
+    sought = method.find.equivalence_points
     if not found or not sought:
         return [], []
-    if len(found) < sought:
-        told = f"{len(found)} of {sought} equivalence points found: without all of them no result can be assigned"
-        return [], [told]
-    return results(evaluation, result_inputs(method, burette)[:sought]), []
+    if found < sought:
+        what = "estimates" if extrapolated else "equivalence points"
+        return [], [f"{found} of {sought} {what} found: without all of them no result can be assigned"]
+    inputs = result_inputs(method, burette)[:sought]
+    told = results(evaluation, inputs, from_estimates=extrapolated)
+    notable = [each.warning for each in told if each.warning is not None and each.unit == inputs[0].unit]
+    without = [each.name for each in inputs if each.name not in {result.name for result in told}]
+    return told, [*notable, *(f"{name}: no result, its step takes no more titrant than the blank" for name in without)]
 
 
 def _ending(folder: RunFolder, contents: JournalContents) -> tuple[str, str]:
@@ -214,6 +229,9 @@ def _duration_s(contents: JournalContents) -> float:
 
 def _delivered_mL(contents: JournalContents) -> tuple[float, float | None]:
     """Volume at the last rest that is on record, and how far a dose may have gone whose end is not; None: it is."""
+    uncertain = contents.of_kind("uncertain")
+    if uncertain:
+        return float(uncertain[-1]["low_mL"]), float(uncertain[-1]["high_mL"])
     volumes = [float(line["volume_mL"]) for line in contents.lines if line["kind"] in ("outcome", "halt", "end")]
     ended = {line["dose"] for line in contents.of_kind("outcome")}
     last_halt = max((line["n"] for line in contents.of_kind("halt")), default=-1)
@@ -229,10 +247,20 @@ def _record_warnings(contents: JournalContents, points: list[Point], at_most_mL:
     warnings = []
     if not contents.of_kind("end"):
         warnings.append("the record breaks off before the run's end: nobody wrote down how it ended")
-    if at_most_mL is not None:
+    uncertain = contents.of_kind("uncertain")
+    if uncertain:
+        low_mL, high_mL = uncertain[-1]["low_mL"], uncertain[-1]["high_mL"]
+        warnings.append(
+            f"the volume delivered in the end is uncertain, between {low_mL:.4f} and {high_mL:.4f} mL; the points were "
+            f"logged before"
+        )
+    elif at_most_mL is not None:
         warnings.append(
             f"the end of the last addition is not on record: up to {at_most_mL:.4f} mL may have been delivered"
         )
+    within = sum(line["within_steps"] for line in contents.of_kind("session"))
+    if within:
+        warnings.append(f"the board was reset in the midst of a motion: volumes may be off by {within} steps")
     not_settled = sum(not point.settled for point in points)
     if not_settled:
         warnings.append(f"{not_settled} of {len(points)} points were logged not settled, at the longest wait")

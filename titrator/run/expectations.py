@@ -57,7 +57,10 @@ def expectation_of(method: Method, burette: dict[str, float] | None) -> Expectat
     builder = {"redox": _redox, "acid-base": _acid_base, "precipitation": _silver, "complexation": _complexation}
     steps = builder[reaction.family](method, reaction, common)[: max(1, sought)]
     known = known_of(method, reaction, sought)
-    return replace(steps[0], points_sought=sought, then=tuple(steps[1:]), known=known)
+    by_extrapolation = getattr(method.find, "by", "jump") == "extrapolation"
+    return replace(
+        steps[0], points_sought=sought, then=tuple(steps[1:]), known=known, by_extrapolation=by_extrapolation
+    )
 
 
 def _slope(method: Method, electrons: int = 1, sd: float = REACHED_SD) -> dict[str, Any]:

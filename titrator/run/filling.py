@@ -45,7 +45,13 @@ class Filling:
         primed_mL = self.priming.purge_mL if self.priming is not None else 0.0
         known = "primed now" if self.priming is not None else "stated by the method" if self.stated else "remembered"
         before = None if self.holds is None else str(self.holds)
-        return {"titrant": str(self.titrant), "known": known, "held_before": before, "purge_mL": primed_mL}
+        return {
+            "titrant": str(self.titrant),
+            "known": known,
+            "held_before": before,
+            "purge_mL": primed_mL,
+            "empty_first": self.priming is not None and self.priming.empty_first,
+        }
 
     def begun(self) -> None:
         """The run begins. RigMemoryError when the rig's memory cannot be written."""

@@ -6,7 +6,7 @@ The logged points are those of the dry run with the same seed, to the last digit
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,7 @@ from typing import Any
 from titrator.bench.events import ReadingBlock
 from titrator.bench.frameless import FramelessBench
 from titrator.bench.rig import Rig
-from titrator.bench.simulated import open_unframed
+from titrator.bench.simulated import UnframedBoard, open_unframed
 from titrator.control.actions import Action, Enter, Finish, Halt, Log, MoveTo, Sample
 from titrator.control.controller import Controller
 from titrator.control.ends import Ending
@@ -39,13 +39,26 @@ class FramelessRun:
     ending: Ending
 
 
-def titrate_frameless(method: Method, rig: Rig, cell_path: Path, seed: int, faults: Sequence[str] = ()) -> FramelessRun:
+def titrate_frameless(
+    method: Method,
+    rig: Rig,
+    cell_path: Path,
+    seed: int,
+    faults: Sequence[str] = (),
+    *,
+    change: Callable[[UnframedBoard], None] | None = None,
+) -> FramelessRun:
     """Run `method` to its end. Method and rig must fit each other (see `titrator.run.fits`).
+
+    `change` is called with the board before anything is asked of it: for a study of what no cell file describes, whose
+    truth is then the caller's own.
 
     DoseError when the rig refills, or the run does not fit into its stroke; FileProblem for a wrong cell file,
     InputProblem for a wrong fault.
     """
     board = open_unframed(rig, cell_path, stated_values(method), seed, faults)
+    if change is not None:
+        change(board)
     bench = FramelessBench(board, rig, method.ends_when.volume_above_mL)
     run = _Run(Controller(plan_for(method, rig)), bench)
     ending = run.to_the_end()

@@ -13,7 +13,7 @@ from random import SystemRandom
 from typing import Any, Final
 
 from titrator.bench.events import Identity
-from titrator.bench.port import open_port
+from titrator.bench.port import PortWay, open_port
 from titrator.bench.rig import Rig
 from titrator.bench.transport import Transport
 from titrator.control.events import Word
@@ -80,7 +80,7 @@ def run_live(
     fits(setup.method, setup.method_path, setup.rig)
     filling = filling_of(setup.method, setup.rig, setup.rig_path, prime=setup.prime)
     plan = plan_for(setup.method, setup.rig, priming=filling.priming, sample_in_place=setup.sample_in_place)
-    attendance = _remembering(attendance, filling)
+    attendance = remembering(attendance, filling)
     transport = open_transport(setup.rig)
     session = SystemRandom().randrange(1, 1 << 32)
     consent = _Consent(attendance, acknowledged, memory, sha256(setup.method_path))
@@ -102,11 +102,12 @@ def run_live(
         plan=plan,
         priming_mL=filling.priming_mL,
         tick_s=TICK_S,
+        way=PortWay(setup.rig, attendance.nap, open_transport),
     )
     return conduct(course, transport, attendance)
 
 
-def _remembering(attendance: Attendance, filling: Filling) -> Attendance:
+def remembering(attendance: Attendance, filling: Filling) -> Attendance:
     """The same attendance, with the rig's memory kept up beside it."""
 
     def observe(state: State, why: str, point: Point | None) -> None:
@@ -131,6 +132,7 @@ def first_line(setup: LiveSetup, identity: Identity, session: int) -> dict[str, 
         "boot": f"{identity.boot:08x}",
         "firmware": identity.firmware,
         "session": f"{session:08x}",
+        "sample_in_place": setup.sample_in_place,
         "method_sha256": sha256(setup.method_path),
         "rig_sha256": sha256(setup.rig_path),
         **rig_fields(setup.rig),
@@ -140,7 +142,12 @@ def first_line(setup: LiveSetup, identity: Identity, session: int) -> dict[str, 
 def _folder(setup: LiveSetup, runs: Path, now: datetime.datetime, transport: Transport) -> RunFolder:
     copies = {"method.yaml": setup.method_path, "rig.yaml": setup.rig_path}
     folder = RunFolder.create(runs, setup.method.name, now.date(), copies)
-    here = {"process": os.getpid(), "port": getattr(transport, "port", None), "person": login_name()}
+    here = {
+        "process": os.getpid(),
+        "port": getattr(transport, "port", None),
+        "person": login_name(),
+        "rig_file": str(setup.rig_path.resolve()),
+    }
     with folder.host.open("x", encoding="utf-8") as file:
         write_json(file, {**describe_host(now), **here})
     return folder

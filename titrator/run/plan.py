@@ -40,10 +40,8 @@ def plan_for(
             most_mL=additions.most_mL,
             growth=additions.growth,
         )
-        least_rise_mV = JUMP_RISE_AIMS * additions.aim_mV
     else:
         settings = FixedSettings(additions.step_mL)
-        least_rise_mV = FIXED_RISE_MV
     ends, amplifier = method.ends_when, rig.amplifier
     return Plan(
         additions=settings,
@@ -64,7 +62,7 @@ def plan_for(
             time_over_s=ends.time_over_s,
             points_past_jump=ends.readings_past_jump,
             jumps_sought=method.find.equivalence_points,
-            least_rise_mV=least_rise_mV,
+            least_rise_mV=least_rise_mV(method),
             jumps_between_mV=jumps_between_mV(method)[: method.find.equivalence_points],
             direction=direction_of(method),
         ),
@@ -79,6 +77,12 @@ def plan_for(
         priming=priming,
         sample_in_place=sample_in_place,
     )
+
+
+def least_rise_mV(method: Method) -> float:
+    """How high a jump is at least that counts while the run goes on."""
+    additions = method.additions
+    return JUMP_RISE_AIMS * additions.aim_mV if additions.rule == "adaptive" else FIXED_RISE_MV
 
 
 def direction_of(method: Method) -> Direction:

@@ -68,6 +68,7 @@ def stated_values(method: Method) -> dict[str, Any]:
         "gas": method.vessel.gas or "",
         "tip": method.vessel.tip,
         "blank": method.sample.kind == "blank",
+        "standardised_here": method.titrant.standardised is not None and method.titrant.standardised.burette is None,
     }
 
 
@@ -92,10 +93,12 @@ def rehearse(setup: Setup, runs: Path, now: datetime.datetime, attendance: Atten
     """
     fits(setup.method, setup.method_path, setup.rig)
     world = open_simulated(setup.rig, setup.cell_path, stated_values(setup.method), setup.seed, setup.faults)
+    sessions = Random(f"{setup.seed}/session")
     course = Course(
         method=setup.method,
         rig=setup.rig,
-        session=Random(f"{setup.seed}/session").randrange(1, 1 << 32),
+        session=sessions.randrange(1, 1 << 32),
+        new_session=lambda: sessions.randrange(1, 1 << 32),
         folder=lambda: _folder(setup, runs, now),
         first_line=lambda _identity: first_line(setup),
     )

@@ -28,13 +28,17 @@ IODIDE_mol_per_L = 0.1
 TRACE_mol_per_L = 1e-5
 FREE_ACID = 0.003
 """Half width of what is found as free acid and is iron(III): see `expectations`."""
-SLOW_ANALYTE, SLOW_TITRANT = 0.0005, 0.0002
-"""Half widths where electrodes do not follow the branch before or behind a point: its slope is not quite a constant.
+SLOW_ANALYTE, SLOW_TITRANT = 0.00005, 0.00005
+"""Half widths where electrodes do not follow the branch before or behind a point: what is left of that near the point.
 
-The simulated cells of tin, ascorbic acid, permanganate and dichromate err by half of that at most."""
-BETWEEN_BUFFERS, SEVERAL_PROTONS = 0.0003, 0.0001
-"""Half widths of a shallow jump: a third of what leaving out all activity coefficients does (computed by us)."""
-CUT_OFF = 0.0003
+The simulated cells of tin, ascorbic acid and dichromate err by about that."""
+CONSUMES_TITRANT = 0.0003
+"""Half width where the sample holds what uses up a little titrant too, before or behind the point (the demonstration's
+baths: up to 0.05 % of the analyte)."""
+SHALLOW = 0.00003
+"""Half width where the next step of the same acid is near: activity coefficients that Davies's equation leaves open."""
+CONSUMERS = ("pickling inhibitor", "brightener", "surfactant")
+CUT_OFF = 0.0001
 """The same for a halide whose jump the next one cuts off: mixed crystals are left out."""
 
 
@@ -115,6 +119,7 @@ def _salt_mol_per_L(method: Method, reaction: Reaction) -> float:
 
 def _left_out(method: Method, reaction: Reaction) -> tuple[float, ...]:
     last = len(reaction.steps) - 1
+    consumes = any(each in CONSUMERS for each in method.sample.contains)
     couples = couple_potentials(method)
     left_out = []
     for number, step in enumerate(reaction.steps):
@@ -122,10 +127,10 @@ def _left_out(method: Method, reaction: Reaction) -> tuple[float, ...]:
         if reaction.family == "redox":
             slow, behind = couples[number].slow, couples[number + 1].slow
             each = SLOW_ANALYTE if slow else SLOW_TITRANT if behind else 0.0
+            each = CONSUMES_TITRANT if consumes else each
         elif reaction.family == "acid-base":
-            between = number < last or step.species == "H3PO4"
-            each = SEVERAL_PROTONS if step.species == "H3Cit" else BETWEEN_BUFFERS if between else 0.0
-            each = FREE_ACID if step.analyte == "free acid" else each
+            near = number < last or step.species in ("H3PO4", "H3Cit")
+            each = FREE_ACID if step.analyte == "free acid" else SHALLOW if near else 0.0
         elif reaction.family == "precipitation":
             each = CUT_OFF if number < last else 0.0
         left_out.append(each)

@@ -213,6 +213,8 @@ class SettlingDetector:
             drift_mV_per_s=verdict.drift_mV_per_s,
             drift_sd_mV_per_s=verdict.drift_sd_mV_per_s,
             remainder_bound_mV=verdict.remainder_bound_mV,
+            lacking_mV=verdict.lacking_mV,
+            lacking_sd_mV=verdict.lacking_sd_mV,
             settled=verdict.settled and not last,
             waited_s=t_s - self._begin_t,
             readings=self._readings,

@@ -74,6 +74,8 @@ class Settled(NamedTuple):
     potential_mV, sd_mV: average of the last readings and its standard deviation from noise (never 0).
     drift_mV_per_s, drift_sd_mV_per_s: slope at the moment of logging and its standard deviation.
     remainder_bound_mV: the potential's distance from its end value is below this (99 %), noise of the average apart.
+    lacking_mV, lacking_sd_mV: end value minus the potential by the tail fitted, and its standard deviation; what an
+    evaluation may add to a reading that was not worth a longer wait.
     settled: False where the longest wait ended it. waited_s: since begin. readings: how many were used since begin.
     """
 
@@ -82,6 +84,8 @@ class Settled(NamedTuple):
     drift_mV_per_s: float
     drift_sd_mV_per_s: float
     remainder_bound_mV: float
+    lacking_mV: float
+    lacking_sd_mV: float
     settled: bool
     waited_s: float
     readings: int

@@ -47,6 +47,8 @@ class Verdict(NamedTuple):
     drift_mV_per_s: float
     drift_sd_mV_per_s: float
     remainder_bound_mV: float
+    lacking_mV: float
+    lacking_sd_mV: float
     settled: bool
     excess: float
     remaining_s: float
@@ -101,7 +103,17 @@ class Judge:
         settled = excess <= 1.0 and tail.found and len(window) >= FEWEST_BLOCKS
         remaining, sharp = _remaining(max(excess, 1.0), now_s - window.t_s[0], tail)
         return Verdict(
-            potential, sd, tail.drift_mV_per_s, tail.drift_sd_mV_per_s, bound, settled, excess, remaining, sharp
+            potential_mV=potential,
+            sd_mV=sd,
+            drift_mV_per_s=tail.drift_mV_per_s,
+            drift_sd_mV_per_s=tail.drift_sd_mV_per_s,
+            remainder_bound_mV=bound,
+            lacking_mV=-lag * tail.remainder_mV,
+            lacking_sd_mV=lag * tail.remainder_sd_mV,
+            settled=settled,
+            excess=excess,
+            remaining_s=remaining,
+            sharp=sharp,
         )
 
     def _fit(self, window: BlockWindow, now_s: float, attempts: int) -> tuple[Tail, Noise]:
