@@ -39,7 +39,7 @@ class TestDryRun:
         (run,) = (folder / "runs").iterdir()
         files = {str(path.relative_to(run)) for path in run.rglob("*") if path.is_file()}
         assert files == {
-            "journal.jsonl", "method.yaml", "rig.yaml", "cell.yaml", "host.json", "truth.json",
+            "journal.jsonl", "run.lock", "method.yaml", "rig.yaml", "cell.yaml", "host.json", "truth.json",
             "results/evaluation-001.json", "figures/curve.png", "figures/curve.svg",
         }  # fmt: skip
 

@@ -58,7 +58,7 @@ def test_two_bad_readings_side_by_side_are_no_jump(expectation, shift_mV):
 def test_a_step_that_no_model_describes_is_an_estimate_without_a_method():
     evaluation = find_equivalence_points(disturbed(5.0, 99.0, 80.0, 12.5))
     assert evaluation.equivalence_points == ()
-    assert "no model describes it" in evaluation.estimates[0].reason
+    assert "no titration curve does: a disturbance" in evaluation.estimates[0].reason
 
 
 def not_settled(volume: np.ndarray, signal: np.ndarray, bound_mV: np.ndarray) -> Curve:

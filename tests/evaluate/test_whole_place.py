@@ -33,8 +33,10 @@ def test_a_potential_far_from_the_table_is_told_once():
     """Every potential 150 mV too high, as against another reference electrode."""
     curve = measured(TIN_AND_IRON, 1)
     moved = replace(curve, signal=curve.signal + 150.0)
-    warnings = find_equivalence_points(moved, expectation_of(method_like(TIN_AND_IRON.reaction), BURETTE)).warnings
-    assert sum("titrant potential found" in text for text in warnings) == 1
+    found = find_equivalence_points(moved, expectation_of(method_like(TIN_AND_IRON.reaction), BURETTE)).diagnostics
+    told = [each.sentence for each in found if each.kind == "potential"]
+    assert sum("titrant potential found" in text for text in told) == 1
+    assert all("reference" in text for text in told)
 
 
 def test_another_reaction_than_the_methods_falls_back():

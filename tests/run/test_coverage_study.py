@@ -19,10 +19,11 @@ def load(name: str, stem: str):
 
 @pytest.fixture(scope="module")
 def study():
-    cells = load("coverage_cells", "coverage_cells")
-    sys.modules["coverage_cells"] = cells  # so that the study finds its cells
-    yield cells, load("coverage_study", "coverage")
-    del sys.modules["coverage_cells"]
+    beside = {name: load(name, name) for name in ("coverage_cells", "lagging_cell", "tabled_cell")}
+    sys.modules.update(beside)  # so that the study finds what stands beside it
+    yield beside["coverage_cells"], load("coverage_study", "coverage")
+    for name in beside:
+        del sys.modules[name]
 
 
 def test_every_cell_can_be_run_as_it_is_written_down(study, tmp_path):

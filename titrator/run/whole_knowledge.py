@@ -37,6 +37,8 @@ CONSUMES_TITRANT = 0.0003
 baths: up to 0.05 % of the analyte)."""
 SHALLOW = 0.00003
 """Half width where the next step of the same acid is near: activity coefficients that Davies's equation leaves open."""
+AT_HYDROGEN_CARBONATE = 0.0003
+"""The same of the first point of carbonate, the shallowest: a third of what leaving out all coefficients does."""
 CONSUMERS = ("pickling inhibitor", "brightener", "surfactant")
 CUT_OFF = 0.0001
 """The same for a halide whose jump the next one cuts off: mixed crystals are left out."""
@@ -131,6 +133,7 @@ def _left_out(method: Method, reaction: Reaction) -> tuple[float, ...]:
         elif reaction.family == "acid-base":
             near = number < last or step.species in ("H3PO4", "H3Cit")
             each = FREE_ACID if step.analyte == "free acid" else SHALLOW if near else 0.0
+            each = AT_HYDROGEN_CARBONATE if step.species == "CO3-2" else each
         elif reaction.family == "precipitation":
             each = CUT_OFF if number < last else 0.0
         left_out.append(each)
