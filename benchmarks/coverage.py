@@ -239,7 +239,9 @@ gave. Variations are written down in `coverage_cells.py`.
 {tables[0]}
 """ + (
         f"""
-Cells that the evaluator does not model:
+Cells that the evaluator does not model. Backlash is lost at the first push: it is part of what the burette indicates at the
+point, so the volume is held against that; against the volume delivered alone it would hold next to never. Lag: every reading
+stands 0 to 1 mV behind, unseen in its drift.
 
 {tables[1]}
 """
