@@ -11,6 +11,8 @@ from titrator.chemistry.constants import GAS_CONSTANT_J_PER_MOL_K, LN_10, kelvin
 LOWEST_C, HIGHEST_C = 0.0, 50.0
 CALIBRATED_AT_C = 20.0
 """Temperature for which titrants are stated and volumetric ware is calibrated."""
+BOROSILICATE_PER_K = 1.0e-5
+"""Cubic expansion of borosilicate glass, 1/K (common practice)."""
 
 MOLAR_MASS_G_PER_MOL = 18.015268
 """Molar mass of water, as in the IAPWS releases."""

@@ -157,8 +157,7 @@ def _stepped(start: Start, x: FloatArray, data: FitData, root: FloatArray) -> Fl
     The derivatives are those of the first step. Steps count as near as long as each lowers the sum of squares, stays
     within the bounds and is at most a third of the one before.
     """
-    known = np.isfinite(start.prior_sd)
-    weight = np.where(known, start.prior_sd**-2.0, 0.0)
+    known, weight = np.isfinite(start.prior_sd), _prior_weight(start)
 
     def seen(trial: FloatArray) -> tuple[FloatArray, FloatArray, float]:
         miss = (data.volume_mL - start.model.volume_mL(data.signal, trial)) * root
@@ -166,16 +165,14 @@ def _stepped(start: Start, x: FloatArray, data: FitData, root: FloatArray) -> Fl
         return miss, weight * off, float(miss @ miss + np.sum(weight * off**2))
 
     jacobian = _jacobian(start, x, data) * root[:, None]
-    information = jacobian.T @ jacobian + np.diag(weight)
-    unit = 1.0 / np.sqrt(np.maximum(np.diag(information), 1e-300))
-    scaled = information * np.outer(unit, unit)
-    if not np.all(np.isfinite(scaled)) or np.linalg.cond(scaled) > WORST_CONDITION:
+    information = _information(start, jacobian)
+    inverse = _inverted(information)
+    if inverse is None:
         return None
-    inverse = np.linalg.inv(scaled) * np.outer(unit, unit)
     (miss, pull, square), last = seen(x), math.inf
     for _ in range(NEAR_STEPS):
         step = inverse @ (jacobian.T @ miss - pull)
-        size = float(np.sqrt(max(0.0, step @ information @ step)))
+        size = math.sqrt(max(0.0, float(step @ information @ step)))
         trial = x + step
         if not size <= last / 3.0 or np.any(trial <= start.lower) or np.any(trial >= start.upper):
             return None
@@ -186,6 +183,25 @@ def _stepped(start: Start, x: FloatArray, data: FitData, root: FloatArray) -> Fl
         if size < NEAR_ENOUGH:
             return x
     return None
+
+
+def _prior_weight(start: Start) -> FloatArray:
+    """Return 1/sd² of what is known beforehand of each parameter, 0 where nothing is."""
+    return np.asarray(np.where(np.isfinite(start.prior_sd), start.prior_sd**-2.0, 0.0), dtype=np.float64)
+
+
+def _information(start: Start, jacobian: FloatArray) -> FloatArray:
+    """Return the matrix of the normal equations, shape (p, p), for weighted derivatives (n, p)."""
+    return np.asarray(jacobian.T @ jacobian + np.diag(_prior_weight(start)), dtype=np.float64)
+
+
+def _inverted(information: FloatArray) -> FloatArray | None:
+    """Return its inverse, scaled on the way; None where it is singular for double precision."""
+    unit = 1.0 / np.sqrt(np.maximum(np.diag(information), 1e-300))
+    scaled = information * np.outer(unit, unit)
+    if not np.all(np.isfinite(scaled)) or np.linalg.cond(scaled) > WORST_CONDITION:
+        return None
+    return np.asarray(np.linalg.inv(scaled) * np.outer(unit, unit), dtype=np.float64)
 
 
 def _jacobian(start: Start, x: FloatArray, data: FitData) -> FloatArray:
@@ -235,14 +251,10 @@ def fit(start: Start, data: FitData, first_sd_mL: FloatArray, model_error: float
 
 def _finished(start: Start, x: FloatArray, data: FitData, sd_mL: FloatArray, weight: FloatArray) -> Fit | str:
     """Return covariance and scale at the solution, or the reason why there is none."""
-    known = np.isfinite(start.prior_sd)
     jacobian = _jacobian(start, x, data) * (np.sqrt(weight) / sd_mL)[:, None]
-    information = jacobian.T @ jacobian + np.diag(np.where(known, start.prior_sd**-2.0, 0.0))
-    unit = 1.0 / np.sqrt(np.maximum(np.diag(information), 1e-300))
-    scaled = information * np.outer(unit, unit)
-    if not np.all(np.isfinite(scaled)) or np.linalg.cond(scaled) > WORST_CONDITION:
+    inverse = _inverted(_information(start, jacobian))
+    if inverse is None:
         return "the readings do not determine the parameters (singular normal equations)"
-    inverse = np.linalg.inv(scaled) * np.outer(unit, unit)
     if not np.all(np.isfinite(inverse)) or inverse[0, 0] <= 0.0:
         return "the readings do not determine the equivalence volume"
     edge = 1e-6 * (start.upper[0] - start.lower[0])

@@ -26,6 +26,11 @@ UNCALIBRATED = Burette()
 VOLUME_LINE = "equivalence volume (random)"
 
 
+def own_name(source: str, label: str) -> str:
+    """Return the name of a source that is the own of the run under this label."""
+    return f"{source}, {label}" if label else source
+
+
 @dataclass(frozen=True, slots=True)
 class ResultInputs:
     """What a result is computed from beside the curve; parts are numbers, quantities or models.
@@ -74,7 +79,7 @@ class ResultInputs:
 
     def named(self, source: str) -> str:
         """Return the name of a source that is this run's own."""
-        return f"{source}, {self.label}" if self.label else source
+        return own_name(source, self.label)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,15 +10,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from titrator.chemistry.water import BOROSILICATE_PER_K, CALIBRATED_AT_C
 from titrator.evaluate.measurement import Model, model_of
 from titrator.evaluate.propagation import Distribution
 from titrator.evaluate.quantity import Quantity
 
-REFERENCE_C = 20.0
 WATER_PER_K = 2.1e-4
 """Cubic expansion of water and dilute solutions near 20 °C. Source: Eurachem/CITAC CG4 (2012), A2."""
-BOROSILICATE_PER_K = 1.0e-5
-"""Cubic expansion of borosilicate glass, 1/K (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +32,7 @@ class Warmth:
 
     def factor(self) -> Model:
         """Return the volume at 20 °C over the nominal volume (vessel wider, liquid thinner when warm)."""
-        above = model_of(self.temperature) - REFERENCE_C
+        above = model_of(self.temperature) - CALIBRATED_AT_C
         return ((1.0 + self.vessel_per_K * above) / (1.0 + self.liquid_per_K * above)).in_unit("1")
 
 

@@ -170,8 +170,7 @@ class AtomsCurve:
         return self.redox.distance_of(self.volume_mL(signal, x), x)
 
     def volume_mL(self, signal: FloatArray, x: FloatArray) -> FloatArray:
-        *rest, log_share = x
-        x, times = np.array(rest), math.exp(log_share)
+        x, times = x[:-1], math.exp(x[-1])
         analyte, titrant = self.redox.exponents(signal, x)
         share = 1.0 / (1.0 + bounded_exp(-analyte))
         volume = np.maximum(x[0] * ((1.0 + x[-1]) * share - x[-1]), 1e-6 * abs(x[0]))

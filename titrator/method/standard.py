@@ -13,7 +13,7 @@ from typing import Final
 from pydantic import Field
 
 from titrator.chemistry.formula import molar_mass_g_per_mol
-from titrator.chemistry.water import expansion
+from titrator.chemistry.water import BOROSILICATE_PER_K, CALIBRATED_AT_C, expansion
 from titrator.files import Finding, StrictModel, UncertainNumber, UncertainVolume
 from titrator.files.quantities import NonNegativeRatio, PositiveNumber, Volume_mL
 from titrator.files.texts import Text
@@ -26,8 +26,6 @@ from titrator.method.measured import (
     WeighedMass,
 )
 
-GLASS_PER_K: Final = 1.0e-5
-"""Cubic expansion of borosilicate glass, 1/K (common practice)."""
 PURE: Final = UncertainNumber.model_validate({"value": 1, "u": 0})
 _PURITY: Final = (
     "Purity as a mass fraction, 1 is pure, with its uncertainty: a certificate's 99.95 % ± 0.05 % is `{value: 0.9995, "
@@ -39,17 +37,20 @@ _MOLAR_MASS: Final = (
 )
 
 
-def liquid_factor(temperature_C: float, expansion_per_K: float | None) -> float:
-    """Return the volume at 20 °C over that at a temperature: by the stated cubic expansion, else that of water."""
-    if expansion_per_K is None:
-        return expansion(temperature_C)
-    return 1.0 / (1.0 + expansion_per_K * (temperature_C - 20.0))
+def liquid_factor(temperature_C: float, expansion_per_K: float | None, glass_per_K: float = 0.0) -> float:
+    """Return the volume at 20 °C over that at a temperature: by the stated cubic expansion, else that of water.
+
+    In a vessel whose cubic expansion is `glass_per_K` and whose mark holds for 20 °C, over the volume of the mark.
+    """
+    above_K = temperature_C - CALIBRATED_AT_C
+    liquid = expansion(temperature_C) if expansion_per_K is None else 1.0 / (1.0 + expansion_per_K * above_K)
+    return liquid * (1.0 + glass_per_K * above_K)
 
 
 def liquid_per_K(temperature_C: float, expansion_per_K: float | None) -> float:
     """Return by how much that factor falls per K there, relative (-d ln factor/dT)."""
     if expansion_per_K is not None:
-        return expansion_per_K / (1.0 + expansion_per_K * (temperature_C - 20.0))
+        return expansion_per_K / (1.0 + expansion_per_K * (temperature_C - CALIBRATED_AT_C))
     step_K = 0.5
     return math.log(expansion(temperature_C - step_K) / expansion(temperature_C + step_K)) / (2.0 * step_K)
 
@@ -113,13 +114,13 @@ class Prepared(_Weighed):
     def value_mol_per_L(self, expansion_per_K: float | None) -> float:
         """Return the concentration at 20 °C."""
         warm_C = self.temperature.value_C
-        flask_mL = self.flask.value_mL * liquid_factor(warm_C, expansion_per_K) * (1.0 + GLASS_PER_K * (warm_C - 20.0))
+        flask_mL = self.flask.value_mL * liquid_factor(warm_C, expansion_per_K, BOROSILICATE_PER_K)
         return self.per_substance * self.amount_mmol / flask_mL
 
     def u_mol_per_L(self, expansion_per_K: float | None) -> float:
         """Return its standard uncertainty."""
         warm = self.temperature
-        per_K = liquid_per_K(warm.value_C, expansion_per_K) - GLASS_PER_K
+        per_K = liquid_per_K(warm.value_C, expansion_per_K) - BOROSILICATE_PER_K
         flask = self.flask.u_mL / self.flask.value_mL
         return self.value_mol_per_L(expansion_per_K) * math.hypot(self._relative(), flask, per_K * warm.u_C)
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from titrator.chemistry.water import BOROSILICATE_PER_K
 from titrator.evaluate.measurement import Model, Part, model_of
 from titrator.evaluate.molar_mass import molar_mass
 from titrator.evaluate.quantity import Quantity
-from titrator.evaluate.results import ResultInputs
+from titrator.evaluate.results import ResultInputs, own_name
 from titrator.evaluate.sample_chain import dilution_factor, with_factor
 from titrator.evaluate.titrant_chain import amount_mmol, made_up_mol_per_L, standardised_mol_per_L
-from titrator.evaluate.volumes import BOROSILICATE_PER_K, REFERENCE_C, Burette, Glassware
+from titrator.evaluate.volumes import Burette, Glassware
 from titrator.evaluate.weighing import weighed_g
 from titrator.files.models import Uncertain
 from titrator.method import Method
@@ -48,7 +49,7 @@ def _blank(name: str, told: BlankVolume) -> Quantity:
 
 def _warmth(name: str, told: UncertainTemperature, expansion_per_K: float | None, glass_per_K: float = 0.0) -> Part:
     """Return the volume of titrant at 20 °C over that at a temperature; straight in the temperature about its value."""
-    at = liquid_factor(told.value_C, expansion_per_K) * (1.0 + glass_per_K * (told.value_C - REFERENCE_C))
+    at = liquid_factor(told.value_C, expansion_per_K, glass_per_K)
     if told.u_C == 0.0:
         return at
     above = model_of(stated_source(name, told, told.value_C, told.u_C, "°C")) - told.value_C
@@ -154,14 +155,14 @@ def result_inputs(
         molar_mass_g_per_mol=result.molar_mass_g_per_mol,
         titrant_mol_per_L=titrant_mol_per_L(method.titrant, own),
         warmth=_titrant_warmth(method.titrant),
-        aliquot_mL=_volume("aliquot", sample.aliquot, _own("of the aliquot", label)),
+        aliquot_mL=_volume("aliquot", sample.aliquot, own_name("of the aliquot", label)),
         dilution=_dilution(sample),
         burette=own,
         blank_mL=None if blank_mL is None else _factored(own, blank_mL),
-        sample_g=None if sample.mass is None else _mass(_own("mass of the sample", label), sample.mass),
+        sample_g=None if sample.mass is None else _mass(own_name("mass of the sample", label), sample.mass),
         made_up_to_mL=None
         if sample.made_up_to is None
-        else _volume("flask of the sample", sample.made_up_to, _own("of the sample", label)),
+        else _volume("flask of the sample", sample.made_up_to, own_name("of the sample", label)),
         sampling=sample.sampling,
         repeatability=result.repeatability,
         label=label,
@@ -176,11 +177,6 @@ def result_inputs(
         )
         for name, molar_mass_g_per_mol, ratio in steps
     ]
-
-
-def _own(name: str, label: str) -> str:
-    """Return the name of what is one run's own."""
-    return f"{name}, {label}" if label else name
 
 
 def _factored(burette: Burette, blank_mL: Part) -> Part:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from random import SystemRandom
 from typing import Any
 
 from titrator.bench.bench import Bench
@@ -18,6 +17,7 @@ from titrator.method import Method
 from titrator.record.journal import Journal
 from titrator.record.run_folder import RunFolder
 from titrator.record.run_lock import RunLock
+from titrator.run import sessions
 from titrator.run.attendance import Attendance
 from titrator.run.driver import TICK_S, Driver
 from titrator.run.link_watch import session_fields
@@ -48,7 +48,7 @@ class Course:
     priming_mL: float = 0.0
     tick_s: float = TICK_S
     way: Way | None = None
-    new_session: Callable[[], int] = lambda: SystemRandom().randrange(1, 1 << 32)
+    new_session: Callable[[], int] = sessions.new_session
 
 
 def conduct(course: Course, transport: Transport, attendance: Attendance) -> RunFolder:

@@ -9,7 +9,6 @@ import contextlib
 from collections import deque
 from collections.abc import Callable, Sequence
 from functools import partial
-from random import SystemRandom
 from typing import TypeAlias
 
 from titrator.bench.bench import Bench
@@ -42,6 +41,7 @@ from titrator.control.holds import HoldCause
 from titrator.control.point import Point
 from titrator.control.states import TERMINAL, State
 from titrator.record.journal import Journal, JournalError
+from titrator.run import sessions
 from titrator.run.errand import Errand
 from titrator.run.followed import Followed
 from titrator.run.home_check import can_check_home, check_home
@@ -76,7 +76,7 @@ class Driver:
         keep_pace: Callable[[float], None] = lambda _board_s: None,
         watch: Callable[[Standing], None] | None = None,
         tick_s: float = TICK_S,
-        new_session: Callable[[], int] = lambda: SystemRandom().randrange(1, 1 << 32),
+        new_session: Callable[[], int] = sessions.new_session,
     ) -> None:
         """`word` is asked between events whether the operator (or a signal) has something to say.
 

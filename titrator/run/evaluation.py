@@ -10,7 +10,7 @@ from titrator.control.states import State
 from titrator.evaluate.curve import Curve
 from titrator.evaluate.equivalence import find_equivalence_points
 from titrator.evaluate.evaluation import Evaluation
-from titrator.evaluate.measurement import Model
+from titrator.evaluate.measurement import Model, Part
 from titrator.evaluate.recovery import Recovery, recovery
 from titrator.evaluate.results import Result, results
 from titrator.files import InputProblem
@@ -185,11 +185,17 @@ def _keep_torn(folder: RunFolder, tail: bytes) -> list[str]:
 
 
 def results_of(
-    method: Method, evaluation: Evaluation, burette: dict[str, float] | None
+    method: Method,
+    evaluation: Evaluation,
+    burette: dict[str, float] | None,
+    *,
+    label: str = "",
+    blank_mL: Part | None = None,
 ) -> tuple[list[Result], list[str]]:
     """The results of every step that is sought, and a warning where points are missing: which, nobody can tell.
 
-    Of a method that is meant to extrapolate the results are made from the estimates, and marked so.
+    Of a method that is meant to extrapolate the results are made from the estimates, and marked so. `label`,
+    `blank_mL`: of a run in a series, see `result_inputs`.
     """
     extrapolated = method.find.by == "extrapolation"
     found = len(evaluation.estimates if extrapolated else evaluation.equivalence_points)
@@ -199,7 +205,7 @@ def results_of(
     if found < sought:
         what = "estimates" if extrapolated else "equivalence points"
         return [], [f"{found} of {sought} {what} found: without all of them no result can be assigned"]
-    inputs = result_inputs(method, burette)[:sought]
+    inputs = result_inputs(method, burette, label=label, blank_mL=blank_mL)[:sought]
     told = results(evaluation, inputs, from_estimates=extrapolated)
     notable = [each.warning for each in told if each.warning is not None and each.unit == inputs[0].unit]
     without = [each.name for each in inputs if each.name not in {result.name for result in told}]

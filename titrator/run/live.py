@@ -9,7 +9,6 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from random import SystemRandom
 from typing import Any, Final
 
 from titrator.bench.events import Identity
@@ -31,6 +30,7 @@ from titrator.run.fits import fits
 from titrator.run.host import describe_host
 from titrator.run.person import login_name
 from titrator.run.plan import plan_for
+from titrator.run.sessions import new_session
 from titrator.run.standing import Reply, Said, Standing
 
 TICK_S: Final = 0.2
@@ -82,7 +82,7 @@ def run_live(
     plan = plan_for(setup.method, setup.rig, priming=filling.priming, sample_in_place=setup.sample_in_place)
     attendance = remembering(attendance, filling)
     transport = open_transport(setup.rig)
-    session = SystemRandom().randrange(1, 1 << 32)
+    session = new_session()
     consent = _Consent(attendance, acknowledged, memory, sha256(setup.method_path))
 
     def consented(journal: Journal, now_s: Callable[[], float]) -> str | None:

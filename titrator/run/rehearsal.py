@@ -17,6 +17,7 @@ from titrator.run.attendance import NOBODY, Attendance
 from titrator.run.course import Course, conduct, rig_fields
 from titrator.run.fits import fits
 from titrator.run.host import describe_host
+from titrator.run.sessions import session_from
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +98,8 @@ def rehearse(setup: Setup, runs: Path, now: datetime.datetime, attendance: Atten
     course = Course(
         method=setup.method,
         rig=setup.rig,
-        session=sessions.randrange(1, 1 << 32),
-        new_session=lambda: sessions.randrange(1, 1 << 32),
+        session=session_from(sessions),
+        new_session=lambda: session_from(sessions),
         folder=lambda: _folder(setup, runs, now),
         first_line=lambda _identity: first_line(setup),
     )

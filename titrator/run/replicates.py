@@ -11,13 +11,12 @@ from titrator.evaluate.budget import budget
 from titrator.evaluate.propagation import coverage_factor
 from titrator.evaluate.quantity import Quantity
 from titrator.evaluate.recovery import Recovery
-from titrator.evaluate.results import Result, results
+from titrator.evaluate.results import Result
 from titrator.evaluate.series import Replicate, Series
 from titrator.evaluate.told_interval import told_interval
 from titrator.files import InputProblem
 from titrator.method import Method
-from titrator.run.chain import result_inputs
-from titrator.run.evaluation import EvaluatedRun, recovery_of
+from titrator.run.evaluation import EvaluatedRun, recovery_of, results_of
 
 _FREE: Final = {"name", "rehearsal", "cautions", "additions", "reading", "ends_when"}
 """Sections in which replicates may differ: how a point was found, not what it means."""
@@ -172,15 +171,11 @@ def _blank(method: Method, blanks: Sequence[LabelledRun]) -> tuple[Quantity | No
 
 
 def _results(each: LabelledRun, blank: Quantity | None) -> list[Result]:
-    """Return a run's results with the sources named as a series needs them."""
+    """Return a run's results with the sources named as a series needs them; none unless every step has one."""
     run, method = each.run, each.run.method
-    sought, extrapolated = method.find.equivalence_points, method.find.by == "extrapolation"
-    points = run.evaluation.estimates if extrapolated else run.evaluation.equivalence_points
-    if len(points) < sought:
-        return []
-    inputs = result_inputs(method, run.burette, label=each.label, blank_mL=blank)[:sought]
-    found = results(run.evaluation, inputs, from_estimates=extrapolated)
-    return found if {result.name for result in found} == {own.name for own in inputs} else []
+    found, _ = results_of(method, run.evaluation, run.burette, label=each.label, blank_mL=blank)
+    steps = method.result.names[: method.find.equivalence_points]
+    return found if {result.name for result in found} == set(steps) else []
 
 
 def _series(kind: tuple[str, str], counted: Sequence[LabelledRun], found: dict[str, list[Result]]) -> ResultSeries:

@@ -7,7 +7,6 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from random import SystemRandom
 from typing import Any, Final
 
 from titrator.bench.bench import Bench
@@ -24,6 +23,7 @@ from titrator.record.journal import Journal
 from titrator.record.journal_reader import JournalContents, read_journal
 from titrator.record.run_folder import RunFolder, sha256
 from titrator.record.run_lock import RunLock
+from titrator.run import sessions
 from titrator.run.attendance import Attendance
 from titrator.run.driver import TICK_S, Driver
 from titrator.run.errand_times import priming_settings
@@ -110,7 +110,7 @@ def resume(
     *,
     way: Way | None = None,
     tick_s: float = TICK_S,
-    new_session: Callable[[], int] = lambda: SystemRandom().randrange(1, 1 << 32),
+    new_session: Callable[[], int] = sessions.new_session,
 ) -> list[str]:
     """Go on over `transport`, which is closed whatever happens. Whoever calls has the run's lock.
 
