@@ -8,6 +8,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from titrator.report.printed import print_table
+
 NARROW = 76
 """Columns below which source, u and share are all that is shown."""
 LEAST_SHARE = 0.0005
@@ -37,13 +39,7 @@ def _show(console: Console, result: dict[str, Any]) -> None:
     console.print(
         Text(f"Uncertainty of {result['name']}, {result['unit']} (u {significant(result['u'])})", style="bold")
     )
-    if console.is_terminal:
-        console.print(table)
-    else:
-        with console.capture() as captured:
-            console.print(table)
-        for text in captured.get().splitlines():
-            console.out(text.rstrip())
+    print_table(console, table)
     small = [line["name"] for line in lines if line["u"] > 0.0 and line["share"] < LEAST_SHARE]
     exact = [line["name"] for line in lines if line["u"] == 0.0]
     for what, names in (("below 0.05 % each", small), ("taken as exact", exact)):

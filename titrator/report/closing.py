@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from titrator.report.budget_table import decimals_of, show_budgets
+from titrator.report.printed import print_table
 
 NARROW = 60
 """Columns below which a column of labels would leave too little room for what they tell."""
@@ -27,13 +28,7 @@ def show_closing(console: Console, document: dict[str, Any]) -> None:
         table.add_column(overflow="fold")
         for label, text in _rows(document):
             table.add_row(label, text)
-    if console.is_terminal:
-        console.print(table)
-    else:  # a table pads its last column; a file should not hold that
-        with console.capture() as captured:
-            console.print(table)
-        for line in captured.get().splitlines():
-            console.out(line.rstrip())
+    print_table(console, table)
     show_budgets(console, document["results"])
     for warning in document["warnings"]:
         console.print(Text(f"Warning: {warning}", style="yellow"), soft_wrap=not console.is_terminal)

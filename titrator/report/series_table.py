@@ -10,6 +10,7 @@ from rich.text import Text
 
 from titrator.report.budget_table import decimals_of, show_budgets, significant
 from titrator.report.closing import result_text
+from titrator.report.printed import print_table
 
 
 def show_series(console: Console, document: dict[str, Any]) -> None:
@@ -42,13 +43,7 @@ def _show_result(console: Console, result: dict[str, Any]) -> None:
         note = f"u {each['u']:.{digits}f}" + (f"; left out: {each['excluded']}" if each["excluded"] else "")
         table.add_row(each["run"], Text(f"{each['value']:.{digits}f} {unit}"), Text(note))
     console.print(Text(result["name"], style="bold"))
-    if console.is_terminal:
-        console.print(table)
-    else:
-        with console.capture() as captured:
-            console.print(table)
-        for text in captured.get().splitlines():
-            console.out(text.rstrip())
+    print_table(console, table)
     for text in _figures(result):
         console.print(Text(text), soft_wrap=not console.is_terminal)
 

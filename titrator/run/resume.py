@@ -119,10 +119,10 @@ def resume(
     """
     folder, contents = run.folder, run.contents
     told = []
+    bench = Bench(transport, run.rig, way=way, first_number=new_session() & 0xFFFF)
     try:
         controller = Controller(_plan(run))
         followed = follow(controller, contents)
-        bench = Bench(transport, run.rig, way=way, first_number=new_session() & 0xFFFF)
         recall(bench, contents)
         bench.connect()
         if contents.torn_tail:
@@ -149,7 +149,7 @@ def resume(
         finally:
             journal.close()
     finally:
-        transport.close()
+        bench.close()  # the transport that it has now: `way` may have led it to another
     return told
 
 
