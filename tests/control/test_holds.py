@@ -5,7 +5,7 @@ from plans import plan
 
 from titrator.control.actions import Ask, Enter, Finish, Halt, MoveTo
 from titrator.control.controller import Controller
-from titrator.control.events import Answered, Begin, Halted, LinkFaltered, OperatorSaid, Tick, Word
+from titrator.control.events import Answered, Begin, Halted, LinkBack, LinkFaltered, OperatorSaid, Tick, Word
 from titrator.control.holds import Hold, HoldCause
 from titrator.control.states import State
 
@@ -39,6 +39,28 @@ def test_a_board_that_answers_the_halt_again_leaves_the_run_held():
     assert (controller.state, controller.held) == (State.HELD, Hold(HoldCause.LINK, State.INITIAL))
     assert controller.ending is None
     controller.handle(OperatorSaid(60.0, Word.CONTINUE))
+    assert controller.state is State.INITIAL
+
+
+def test_a_run_held_for_the_link_goes_on_when_the_link_is_back():
+    controller = reading_controller()
+    controller.handle(LinkFaltered(11.0, "no answer"))
+    assert controller.handle(LinkBack(11.2, "back")) == []  # not at rest yet
+    controller.handle(Halted(11.5, 0.0))
+    controller.handle(LinkBack(12.0, "back"))
+    assert (controller.state, controller.held) == (State.INITIAL, None)
+
+
+@pytest.mark.parametrize("halted_first", [True, False])
+def test_a_run_that_the_operator_holds_meanwhile_waits_for_the_operator(halted_first):
+    controller = reading_controller()
+    controller.handle(LinkFaltered(11.0, "no answer"))
+    for event in (Halted(11.5, 0.0), OperatorSaid(11.6, Word.HOLD))[:: 1 if halted_first else -1]:
+        controller.handle(event)
+    assert controller.held.cause is HoldCause.OPERATOR
+    assert controller.handle(LinkBack(12.0, "back")) == []
+    assert controller.state is State.HELD
+    controller.handle(OperatorSaid(13.0, Word.CONTINUE))
     assert controller.state is State.INITIAL
 
 

@@ -8,7 +8,7 @@ from titration_curves import redox_mV
 
 from titrator.evaluate.artefact import artefact_of
 from titrator.evaluate.curve import Curve, CurveError
-from titrator.evaluate.doubt import flat_branch, least_slope, off_one_bend, taken_back
+from titrator.evaluate.doubt import flat_branch, goes_back, held, least_slope, off_one_bend, taken_back
 from titrator.evaluate.equivalence import find_equivalence_points
 from titrator.evaluate.expectation import Expectation
 from titrator.evaluate.jump import Jump
@@ -120,6 +120,39 @@ def test_what_is_taken_back():
     assert taken_back(steady, Jump(9, 9, 10, 1.0)) == 0.0
     steady[[3, 15]] += 500.0
     assert taken_back(steady, Jump(9, 9, 10, 1.0)) == 0.0, "a single stray reading says nothing"
+
+
+def test_what_goes_back_reading_after_reading():
+    """By hand: a fall of 90 in three steps counts, one step (a contact) and a single stray reading do not."""
+    rising, sd = np.array([100.0, 70.0, 40.0, 10.0, 12.0, 300.0, 305.0, 306.0, 307.0]), np.full(9, 0.3)
+    assert goes_back(rising, sd, Jump(4, 3, 5, 1.0)) == pytest.approx(90.0)
+    assert goes_back(rising, np.full(9, 30.0), Jump(4, 3, 5, 1.0)) == 0.0, "noise hides it"
+    contact = np.array([100.0, 100.0, 10.0, 11.0, 12.0, 300.0, 305.0, 150.0, 307.0])
+    assert goes_back(contact, sd, Jump(4, 2, 5, 1.0)) == 0.0
+    bump = np.array([10.0, 10.0, 11.0, 11.0, 12.0, 300.0, 305.0, 200.0, 107.0])
+    assert goes_back(bump, sd, Jump(4, 3, 6, 1.0)) == pytest.approx(198.0), "up to the end two steps tell"
+
+
+def test_a_logger_that_repeats_itself_is_no_coarse_display():
+    """Every value twice is held; a titration shown to 10 mV repeats values too, and is a titration."""
+    volume = np.arange(0.25, 15.1, 0.25)
+    signal = np.array([redox_mV(v, equivalence_mL=10.03) for v in volume])
+    assert held(np.repeat(signal[::2], 2))
+    coarse = np.round(signal, -1)
+    assert np.mean(np.diff(coarse) == 0.0) > 0.4
+    assert not held(coarse)
+    assert not held(signal)
+    assert not held(np.full(30, 400.0))
+
+
+def test_a_model_that_passes_over_the_jump_itself_does_not_describe_it():
+    """An electrode that starts 150 mV low: a titration far behind fits all readings but those of the only rise."""
+    volume = np.linspace(0.25, 24.0, 25)
+    signal = 1200.0 + 50.0 * np.log(volume / 5.0)
+    signal[:2] -= 150.0
+    signal += np.random.default_rng(4).normal(0.0, 0.3, 25)
+    evaluation = find_equivalence_points(Curve(volume, signal, "mV"))
+    assert evaluation.equivalence_points == ()
 
 
 @pytest.mark.parametrize("expectation", [None, REDOX], ids=["no method", "method"])

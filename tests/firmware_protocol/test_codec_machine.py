@@ -82,6 +82,25 @@ class Line(RuleBasedStateMachine):
     def rustle(self, data):
         self.on_the_way += data
 
+    @rule(
+        length=st.integers(MOST_ENCODED - 2, MOST_ENCODED + 4),
+        byte=st.sampled_from([1, 2, 66, 255]),
+        ends=st.booleans(),
+    )
+    def run_on(self, length, byte, ends):
+        """Lengths about the longest that may be, sound by their codes or not, with or without an end."""
+        self.on_the_way += bytes((byte,)) * length + b"\0" * ends
+
+    @rule(content=st.binary(max_size=3))
+    def say_in_short(self, content):
+        """What is stuffed rightly, and too short to be anything."""
+        self.on_the_way += cobs.cobs.encode(content) + b"\0"
+
+    @rule(content=st.binary(min_size=MOST_CONTENT + 1, max_size=MOST_CONTENT + 2))
+    def say_too_much(self, content):
+        """A frame that is sound but for its length."""
+        self.on_the_way += cobs.cobs.encode(content + fastcrc.crc16.genibus(content).to_bytes(2, "big")) + b"\0"
+
     @rule(bits=st.lists(st.integers(0, 8 * 400), max_size=4))
     def flip(self, bits):
         for bit in bits:

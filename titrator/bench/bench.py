@@ -32,6 +32,12 @@ from titrator.bench.joined import JoinedBench
 class Bench(JoinedBench):
     """One burette and one electrode on one board. Every method may raise LinkError (see titrator.bench.errors)."""
 
+    def damaged_at_the_board(self) -> int:
+        """How many damaged frames the board dropped since it started (65535: so many or more)."""
+        status = self._link.ask(AskStatus(), Status)
+        self._note_status(status)
+        return status.damaged_frames
+
     def status(self) -> BenchStatus:
         """Ask the board where it stands; settles what became of a dose whose answer was lost."""
         status = self._link.ask(AskStatus(), Status)
@@ -54,13 +60,13 @@ class Bench(JoinedBench):
         never delivered twice. `dose` is newer than all before it; the speed is the top speed unless stated. DoseError
         when the target lies back or beyond the travel, or the identifier is not new; BoardRefusedError.
         """
-        target = self._motions.checked_target(dose, volume_mL)
+        target = self.motions.checked_target(dose, volume_mL)
         speed = speed_mL_per_min or self._burette.top_speed_mL_per_min
         self._send(Move(dose, target, self._burette.step_us(speed)), aside=False)
         return self._volume_mL(target)
 
     def _send(self, motion: Move | Refill, *, aside: bool) -> None:
-        motions = self._motions
+        motions = self.motions
         before = motions.dose
         motions.sending(motion, aside=aside)
         try:
@@ -88,7 +94,7 @@ class Bench(JoinedBench):
         At the refill speed of the rig. Its end comes from `wait`. BoardRefusedError unless the valve is confirmed at
         the reservoir.
         """
-        self._motions.check_number(dose)
+        self.motions.check_number(dose)
         step_us = self._burette.step_us(self._rig.burette.filling_speed_mL_per_min)
         self._send(Refill(dose, target_steps, step_us), aside=True)
 
@@ -97,7 +103,7 @@ class Bench(JoinedBench):
 
         At the refill speed. Its end comes from `wait`; the total delivered in this run stays as it is.
         """
-        self._motions.check_number(dose)
+        self.motions.check_number(dose)
         step_us = self._burette.step_us(self._rig.burette.filling_speed_mL_per_min)
         self._send(Move(dose, target_steps, step_us, valve), aside=True)
 
@@ -110,9 +116,9 @@ class Bench(JoinedBench):
         report = self._link.ask(Halt(), DoseReport)
         self._take_events()
         self._rest_over_s = math.inf
-        if self._motions.moving:
+        if self.motions.moving:
             self._note_end(report.dose, report.position, report.state, report.at_ms)
-        elif self._motions.aside is None and not self._motions.unknown and self._motions.doubt is None:
+        elif self.motions.aside is None and not self.motions.unknown and self.motions.doubt is None:
             self._plunger.at = report.position
         return self._volume_mL(self._plunger.at)
 
@@ -145,7 +151,7 @@ class Bench(JoinedBench):
 
     def _question_due_s(self) -> float:
         due_s = math.inf
-        if self._motions.moving or self._asked is not None:
+        if self.motions.moving or self._asked is not None:
             due_s = self._link.answered_s + self._rig.link.feed_every_s
         if self._readings.streaming:
             due_s = min(due_s, self._link.heard_s + self._silence_s)

@@ -65,7 +65,7 @@ class JoinedBench:
             backlash_steps=self._burette.covering_steps(rig.burette.backlash_mL),
             refills=rig.burette.refills,
         )
-        self._motions = Motions(self._plunger)
+        self.motions = Motions(self._plunger)
         self._within = Within()
         self._asked: ValvePosition | None = None  # where the valve is bound, while it turns
         self._rest_over_s = math.inf
@@ -131,7 +131,7 @@ class JoinedBench:
         self._priming_steps = self._burette.covering_steps(priming_mL)
         plunger.begin(status, status.position if origin_steps is None else origin_steps, travel_steps)
         self._set_limits(travel_steps)
-        self._motions.begin(status, session)
+        self.motions.begin(status, session)
         self._asked = None
         self._readings.begin(status.next_index, status.board_ms)
         told = self._status(status)
@@ -161,29 +161,29 @@ class JoinedBench:
         travel_steps = math.floor(travel_mL / self._burette.step_mL + _TRAVEL_SLACK)
         self._priming_steps = self._burette.covering_steps(priming_mL)
         self._plunger.recall(begun.steps, begun.home, travel_steps)
-        self._motions.recall(begun.session, begun.baseline)
+        self.motions.recall(begun.session, begun.baseline)
         self._recalled = begun
         self._counting_since = begun.counting_since
         self._within.on_board = begun.within_on_board
 
     def recall_session(self, begun: Joined) -> None:
         """Learn from a record that the run went on in another session, and what was found out then."""
-        self._motions.sessions |= {begun.session}
+        self.motions.sessions |= {begun.session}
         self._recalled = begun
         self._within.steps += begun.within
         self._within.on_board = begun.within_on_board
         if begun.ended is not None:
             self.recall_end(begun.ended.dose, begun.ended.position, begun.ended.reason)
         else:
-            self._motions.never_taken()
+            self.motions.never_taken()
 
     def recall_sent(self, motion: Move | Refill, *, aside: bool) -> None:
         """Learn from a record that this was about to be sent."""
-        self._motions.sending(motion, aside=aside)
+        self.motions.sending(motion, aside=aside)
 
     def recall_end(self, dose: int, position: int, reason: str) -> None:
         """Learn from a record how a motion ended; what is known already changes nothing."""
-        self._motions.ended(dose, position, _STATES[reason])
+        self.motions.ended(dose, position, _STATES[reason])
 
     def go_on(self, session: int, t_s: float) -> Joined:
         """Go on with the run that was recalled, from its time `t_s` on, in the new `session`. Errors as `rejoin`.
@@ -227,7 +227,7 @@ class JoinedBench:
         reset = self._link.boot != boot
         self._meet(welcome)
         if welcome.counting_since != self._counting_since:
-            raise self._motions.lose(
+            raise self.motions.lose(
                 f"the board lost its count of steps: it counts since its start {welcome.counting_since:08x}, and this "
                 f"run since {self._counting_since:08x}, so its supply was interrupted in between",
                 self._rig.burette.microsteps,
@@ -238,8 +238,8 @@ class JoinedBench:
         anew = reset or recalled
         t_s = self._clock.restart(status.board_ms) if anew else self._clock.hear(status.board_ms)
         self._ready.extend(self._told_before())
-        ended = self._motions.settle(status, within)
-        self._motions.sessions |= {session}
+        ended = self.motions.settle(status, within)
+        self.motions.sessions |= {session}
         self._plunger.note(status)
         self._within.met(welcome, within)
         self._know(welcome, t_s)
@@ -265,7 +265,7 @@ class JoinedBench:
             base_ms=self._clock.base_ms,
             counting_since=self._counting_since,
             within_on_board=self._within.on_board,
-            baseline=self._motions.baseline,
+            baseline=self.motions.baseline,
         )
 
     def _told_before(self) -> list[BenchEvent]:
@@ -287,14 +287,14 @@ class JoinedBench:
 
     def give_up(self) -> Bounds:
         """The board is not coming back: what is certain of the steps delivered. Nothing moves in this run any more."""
-        self._motions.doubt = self._motions.bounds
-        return self._motions.doubt
+        self.motions.doubt = self.motions.bounds
+        return self.motions.doubt
 
     def doubt(self, fewer: int, more: int) -> Bounds:
         """So many steps less or more were made than counted. Nothing moves in this run any more."""
-        low, high = self._motions.bounds
-        self._motions.doubt = Bounds(max(0, low - fewer), high + more)
-        return self._motions.doubt
+        low, high = self.motions.bounds
+        self.motions.doubt = Bounds(max(0, low - fewer), high + more)
+        return self.motions.doubt
 
     def _new_link(self, counters: Counters, number: int) -> Link:
         link = self._rig.link
@@ -348,11 +348,6 @@ class JoinedBench:
         return self._within.steps
 
     @property
-    def motions(self) -> Motions:
-        """What was sent and what became of it, for the record."""
-        return self._motions
-
-    @property
     def plunger(self) -> Plunger:
         """Where the plunger is, for whoever plans a refill."""
         return self._plunger
@@ -363,7 +358,7 @@ class JoinedBench:
         return self._rig
 
     def _status(self, status: Status) -> BenchStatus:
-        begun = self._plunger.begun and self._motions.aside is None
+        begun = self._plunger.begun and self.motions.aside is None
         return BenchStatus(
             t_s=self._clock.hear(status.board_ms),
             session=status.session,
@@ -379,15 +374,16 @@ class JoinedBench:
     def _volume_mL(self, steps: int) -> float:
         return self._burette.volume_mL(self._plunger.filling.total_at(steps))
 
-    def start_readings(self) -> None:
-        """Let readings stream. Harmless when they do already."""
+    def start_readings(self, period_ms: int | None = None, per_block: int | None = None) -> None:
+        """Let readings stream, as the rig file says unless stated. Harmless when they do already."""
         amplifier = self._rig.amplifier
-        self._link.ask(SetReadings(amplifier.period_ms, amplifier.readings_per_block), ReadingsSet)
+        wanted = SetReadings(period_ms or amplifier.period_ms, per_block or amplifier.readings_per_block)
+        self._link.ask(wanted, ReadingsSet)
         self._readings.streaming = True
 
     def _note_end(self, dose: int, position: int, state: DoseState, at_ms: int) -> None:
         """Tell the end of a dose once, whichever of its tellings comes first."""
-        ended = self._motions.ended(dose, position, state)
+        ended = self.motions.ended(dose, position, state)
         if ended is not None:
             self._tell_end(ended, at_ms)
 

@@ -129,12 +129,20 @@ def list_faults() -> list[dict[str, Any]]:
 
 
 def serve_simulated(
-    rig: Rig, cell_path: Path, stated: Mapping[str, Any], seed: int, *, place: Place, speed: int = 1
+    rig: Rig,
+    cell_path: Path,
+    stated: Mapping[str, Any],
+    seed: int,
+    *,
+    place: Place,
+    speed: int = 1,
+    check_box_mV: float | None = None,
 ) -> ServedBoard:
     """The same board in real time (`speed` times as fast) at `place`, for any host; it serves once its `run` is called.
 
-    It reports the identity of a rig of kind `serial`, so that the rig file of a real bench finds it. FileProblem when
-    the cell file is wrong, OSError when the place is taken.
+    It reports the identity of a rig of kind `serial`, so that the rig file of a real bench finds it. `check_box_mV`
+    puts a box of known sources of this voltage in the place of the cell. FileProblem when the cell file is wrong,
+    OSError when the place is taken.
     """
     from sim.serve import open_place
     from sim.world import StatedValues, build_world
@@ -143,6 +151,11 @@ def serve_simulated(
     if rig.board is not None:
         hardware = replace(hardware, identity=rig.board.identity)
     world = build_world(cell_path, StatedValues(**stated), hardware, seed)
+    if check_box_mV is not None:
+        from sim.check_box import CheckBox
+
+        board = world.board
+        board.cell = CheckBox(check_box_mV, lambda: board.session, seed)
     return open_place(world, tcp_port=place.tcp_port, link=place.link, speed=speed)
 
 

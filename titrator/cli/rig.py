@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from titrator.cli.failure import DONE, NOT_DONE, Failure, input_errors
+from titrator.cli.rig_by_hand import amplifier, home, move, read, watch
 
 if TYPE_CHECKING:
     from titrator.bench.rig import LinkSection, Rig
@@ -15,7 +16,11 @@ if TYPE_CHECKING:
 
 @click.group()
 def rig() -> None:
-    """Find boards, look at one, or serve the simulated one."""
+    """Find boards, look at one, use one by hand, or serve the simulated one."""
+
+
+for by_hand in (move, home, read, watch, amplifier):
+    rig.add_command(by_hand)
 
 
 @rig.command("list")
@@ -106,6 +111,7 @@ def show(port_or_rig: str, baud: int, as_json: bool) -> None:
     show_default=True,
     help="Run the board's clock so many times faster.",
 )
+@click.option("--check-box", "check_box_mV", type=float, help="Serve sources of so many mV in place of the cell.")
 @click.option("--truth", type=click.Path(path_type=Path), help="At the end, write there what was true (JSON).")
 @click.option("--json", "as_json", is_flag=True, help="Tell the address as one JSON document on standard output.")
 def serve(**options: Any) -> None:
@@ -164,7 +170,13 @@ def _served(options: dict[str, Any]) -> Any:
     )
     try:
         return serve_simulated(
-            loaded, cell_path, stated_values(method), options["seed"], place=place, speed=options["speed"]
+            loaded,
+            cell_path,
+            stated_values(method),
+            options["seed"],
+            place=place,
+            speed=options["speed"],
+            check_box_mV=options["check_box_mV"],
         )
     except (OSError, ImportError) as error:
         raise Failure(

@@ -13,6 +13,7 @@ import numpy as np
 from titrator.evaluate.artefact import DESCRIBED, artefact_of
 from titrator.evaluate.curve import FloatArray, SignalUnit
 from titrator.evaluate.jump import Jump, median_of_three
+from titrator.evaluate.noise import decimal_step
 from titrator.evaluate.symmetric_model import natural_slope
 
 MOST_ELECTRONS = 6.0
@@ -37,6 +38,11 @@ LEFT_OUT = (0, 1, 2)
 FAR_BETTER, MOST_MISFIT, MANY = 3.0, 2.0, 20
 """Of so many readings an artefact with residuals so many times as small as those of any titration curve describes them
 too, as long as they are not more than so many standard deviations."""
+GOES_BACK_STEPS, TO_THE_END_STEPS = 3, 2
+"""A fall of so many readings in a row is no stray reading and no contact; up to the curve's end fewer tell as much."""
+FEWEST_HELD, HELD_SHARE, HELD_STEP = 8, 0.4, 5.0
+"""Of so many readings, where this share shows the very value before it while the others move by that many of the last
+digits written, a logger repeats itself."""
 LEAST_TOLD = 10.0
 """A rise of fewer standard deviations tells no shapes apart."""
 
@@ -50,6 +56,42 @@ def taken_back(signal: FloatArray, jump: Jump) -> float:
     rise = float(signal[jump.behind] - signal[jump.before])
     below, above = np.median(signal[: jump.before + 1]), np.median(signal[jump.behind :])
     return max(0.0, rise - float(above - below))
+
+
+def goes_back(signal: FloatArray, sd_signal: FloatArray, jump: Jump) -> float:
+    """Return by how much a rising signal falls, reading after reading, on either side of a jump.
+
+    Each step counts that is surely one (SURE standard deviations of a difference); the largest fall in a row, in the
+    signal's unit.
+    """
+    largest = 0.0
+    for first, last in ((0, jump.steepest), (jump.steepest + 1, len(signal) - 1)):
+        start = first
+        for k in range(first, last + 1):
+            ends = k == last or signal[k + 1] - signal[k] >= -SURE * float(np.hypot(sd_signal[k], sd_signal[k + 1]))
+            if not ends:
+                continue
+            fewest = TO_THE_END_STEPS if k == len(signal) - 1 else GOES_BACK_STEPS
+            if k - start >= fewest:
+                largest = max(largest, float(signal[start] - signal[k]))
+            start = k + 1
+    return largest
+
+
+def held(signal: FloatArray) -> bool:
+    """Return whether a logger shows its last value again and again instead of a reading of its own.
+
+    A coarse display repeats values too, but moves by a few of its digits, or always by multiples of its step.
+    """
+    if len(signal) < FEWEST_HELD:
+        return False
+    step = np.abs(np.diff(signal))
+    moved = step[step > 0.0]
+    if len(moved) == 0 or len(step) - len(moved) < HELD_SHARE * len(step):
+        return False
+    times = moved / np.min(moved)
+    by_its_step = bool(np.all(np.abs(times - np.round(times)) < 1e-6 * times))
+    return not by_its_step and float(np.median(moved)) > HELD_STEP * decimal_step(signal)
 
 
 def least_slope(unit: SignalUnit) -> float:
@@ -142,6 +184,12 @@ def why_doubted(
     back = taken_back(signal, jump)
     if back >= TAKEN_BACK * rise:
         return f"{back:.3g} {unit} of its rise are taken back elsewhere, which no reaction does: a disturbance"
+    fall = goes_back(signal, sd_signal, jump)
+    if fall >= TAKEN_BACK * rise:
+        return (
+            f"the signal goes back by {fall:.3g} {unit} beside it, reading after reading, which no reaction does: a "
+            "disturbance"
+        )
     off = off_one_bend(volume_mL, median_of_three(signal), jump)
     spread = (gap_mL[1] - gap_mL[0]) / float(volume_mL[jump.behind] - volume_mL[jump.before])
     if resolved and spread > EVEN_SHARE:
@@ -160,7 +208,8 @@ def why_doubted(
         (before, gap_mL[1] - volume_mL, "before", before_at_least or least),
         (behind, volume_mL - gap_mL[0], "behind", least),
     ]
-    for rows, distance, where, demanded in sides[: 1 if resolved else 2]:  # a second ion may cut it off behind
+    cut_off = resolved and unit != "pH"  # a second ion may cut the jump off; a pH never stops behind one
+    for rows, distance, where, demanded in sides[: 1 if cut_off else 2]:
         flat = flat_towards(distance[rows], signal[rows], sd_signal[rows], demanded)
         if flat is not None:
             lacking = "" if resolved else "no readings resolve it, and "

@@ -365,6 +365,15 @@ def _joined(placed: list[Placed], warnings: list[str]) -> Evaluation:
         warnings=tuple(warnings),
         by_method=tuple(way for each in placed for way in each.ways),
         fits=models,
-        diagnostics=tuple(one for each in placed for one in each.diagnostics),
+        diagnostics=_said_once(placed),
         inflections=tuple(each.inflection for each in placed if each.inflection is not None),
     )
+
+
+def _said_once(placed: list[Placed]) -> tuple[Diagnostic, ...]:
+    """Return the diagnostics of all points; what a fit of the whole curve says of several, at the first of them."""
+    said: dict[str, Diagnostic] = {}
+    for each in placed:
+        for one in each.diagnostics:
+            said.setdefault(one.sentence, one)
+    return tuple(said.values())

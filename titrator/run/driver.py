@@ -48,7 +48,7 @@ from titrator.run.home_check import can_check_home, check_home
 from titrator.run.link_watch import LinkWatch, uncertain_fields
 from titrator.run.showing import Showing
 from titrator.run.standing import Reply, Said, Standing
-from titrator.run.told import KIND, fields_of
+from titrator.run.told import KIND, fields_of, motion_fields, write_block
 
 TICK_S = 1.0
 """How long the loop waits for news before it tells the controller that time passed. Deadlines of the controller are
@@ -190,13 +190,15 @@ class Driver:
         """Pass on what the bench told, then record it: the controller must hear of a rest that no disk took down."""
         if isinstance(item, ReadingBlock):
             self._inbox.extend(map(Reading, item.t_s, item.potential_mV))
-            self._record_readings(item)
+            write_block(self._journal, item)
+            self._showing.read(item)
             return
         if isinstance(item, MotionEnded) and item.reason in _UNATTENDED and self._controller.state in _MOVING:
             self._stopped_unattended(item)
         if isinstance(item, MotionEnded) and not item.aside:
             self._inbox.append(MoveDone(item.t_s, item.dose, item.volume_mL, item.reason == "arrived"))
-            self._record_motion(item)
+            self._showing.rested(item.t_s)
+            self._journal.write("outcome", item.t_s, motion_fields(item), durable=True)
         else:
             self._go_on_with_errand(item)
 
@@ -394,18 +396,3 @@ class Driver:
             volume_mL, steps = bounds.low * self._bench.rig.burette.step_mL, None
         self._inbox.appendleft(Halted(self._bench.now_s, volume_mL, self._bench.left_mL))
         self._journal.write("halt", t_s, {"why": why, "volume_mL": volume_mL, "steps": steps}, durable=True)
-
-    def _record_readings(self, block: ReadingBlock) -> None:
-        t_ms = [round(t_s * 1000.0) for t_s in block.t_s]
-        microvolts = [round(potential_mV * 1000.0) for potential_mV in block.potential_mV]
-        self._journal.write_readings(block.first_index, t_ms, microvolts, block.missed)
-        self._showing.read(block)
-
-    def _record_motion(self, motion: MotionEnded) -> None:
-        self._showing.rested(motion.t_s)
-        self._journal.write(
-            "outcome",
-            motion.t_s,
-            {"dose": motion.dose, "volume_mL": motion.volume_mL, "steps": motion.steps, "reason": motion.reason},
-            durable=True,
-        )

@@ -13,6 +13,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, Final
 
+from titrator.bench.events import MotionEnded, ReadingBlock
 from titrator.control.ends import Cause
 from titrator.control.events import (
     Answered,
@@ -31,6 +32,7 @@ from titrator.control.events import (
     Trouble,
     Word,
 )
+from titrator.record.journal import Journal
 
 KIND: Final = "event"
 _NAMES: Final[dict[str, type[Any]]] = {
@@ -57,6 +59,18 @@ def fields_of(event: Event, untold: int) -> dict[str, Any]:
         plain = value.value if isinstance(value, enum.Enum) else value
         told[name] = None if isinstance(plain, float) and math.isinf(plain) else plain
     return {"event": _NAME_OF[type(event)], **told, "untold": untold}
+
+
+def write_block(journal: Journal, block: ReadingBlock) -> None:
+    """A block of readings: whole milliseconds and microvolts, so that they come back as they were. JournalError."""
+    t_ms = [round(t_s * 1000.0) for t_s in block.t_s]
+    microvolts = [round(potential_mV * 1000.0) for potential_mV in block.potential_mV]
+    journal.write_readings(block.first_index, t_ms, microvolts, block.missed)
+
+
+def motion_fields(motion: MotionEnded) -> dict[str, Any]:
+    """The end of a dose, as a line `outcome`."""
+    return {"dose": motion.dose, "volume_mL": motion.volume_mL, "steps": motion.steps, "reason": motion.reason}
 
 
 def event_of(line: Mapping[str, Any]) -> Event:
