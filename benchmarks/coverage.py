@@ -29,7 +29,7 @@ from titrator.bench.rig import load_rig
 from titrator.bench.simulated import UnframedBoard
 from titrator.evaluate.curve import Curve
 from titrator.evaluate.equivalence import find_equivalence_points
-from titrator.evaluate.evaluation import EquivalencePoint, Evaluation
+from titrator.evaluate.evaluation import EquivalencePoint, Evaluation, FitParameter, FittedModel
 from titrator.method import load_method
 from titrator.run.course import rig_fields
 from titrator.run.evaluation import results_of
@@ -123,7 +123,9 @@ def with_results(folder: Path, told: dict[str, Any]) -> dict[str, Any]:
         )
         for volume_mL, u_mL, low, high, by, dof in told["found"]
     )
-    results, _ = results_of(method, Evaluation(equivalence_points=points), burette)
+    shares = tuple(FitParameter(name, *told_of) for name, told_of in told["shares"].items())
+    fit = FittedModel("whole curve", 1, shares, 1.0, ())
+    results, _ = results_of(method, Evaluation(equivalence_points=points, fits=(fit,)), burette)
     return told | {"results": [[each.value, each.u, *each.interval_95] for each in results if each.unit == "mol/L"]}
 
 

@@ -34,7 +34,10 @@ SOURCES = (
     "titrator/bench/*.py",
     "titrator/record/*.py",
     "titrator/control/controller.py",
-    *[f"titrator/run/{name}.py" for name in ("course", "driver", "errand", "followed", "link_watch", "resume", "told")],
+    *[
+        f"titrator/run/{name}.py"
+        for name in ("course", "driver", "errand", "followed", "lateness", "link_watch", "resume", "told")
+    ],
 )
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 METHOD = Path(__file__).parents[2] / "configs" / "methods" / "iron_in_pickling_bath.yaml"
-HEAVY = ["numpy", "scipy", "matplotlib", "sim", "titrator.evaluate", "titrator.run"]
+HEAVY = ["numpy", "scipy", "matplotlib", "optuna", "distributed", "sim", "titrator.evaluate", "titrator.run"]
 
 PROGRAM = """
 import json, sys
@@ -29,6 +29,7 @@ print(json.dumps({"status": status, "modules": sorted(sys.modules)}), file=sys.s
         ["dry-run", "--help"],
         ["evaluate", "--help"],
         ["run", "--help"],
+        ["tune", "--help"],
         ["hold", "--help"],
     ],
 )

@@ -5,10 +5,16 @@ Compared with the run that nobody killed and with the simulated board's own coun
 
 import json
 import os
+import shutil
+import signal
 
 import pytest
 from killed import SEED, killed_and_resumed, killed_at, slow_board, slowed, uninterrupted, verdict
-from served import begun, journal_of, only_run, reached, titrator
+from served import LONG_S, begun, journal_of, only_run, reached, titrator
+
+from titrator.record.run_folder import RunFolder
+from titrator.run.attendance import Attendance
+from titrator.run.resume import ResumeError, interrupted, resume_live
 
 
 @pytest.fixture(scope="module")
@@ -42,13 +48,31 @@ def test_what_cannot_be_gone_on_with_is_refused_with_a_reason(whole, tmp_path):
         (run / "method.yaml").write_text(text, "utf-8")
         first = begun("resume", run, "--no-figure", cwd=tmp_path)
         reached(tmp_path, "session", resumed=True)
+        first.send_signal(signal.SIGSTOP)  # or it may have ended before the second one is there
         second = titrator("resume", run, cwd=tmp_path)
+        first.send_signal(signal.SIGCONT)
+        output, _ = first.communicate(timeout=LONG_S)
         assert second.returncode != 0
         assert f"process {first.pid}" in second.stderr
-        output, _ = first.communicate()
         assert first.returncode == 0, output
     over = titrator("resume", run, cwd=tmp_path)
     assert (over.returncode, "got one that ended" in over.stderr) == (2, True)
+
+
+def test_a_run_that_ended_since_its_journal_was_read_is_left_as_it_is(whole, tmp_path):
+    document, records = whole
+    folder = RunFolder(shutil.copytree(document["run"], tmp_path / "0001-run"))
+    written = folder.journal.read_bytes()
+    folder.journal.write_bytes(b"".join(written.splitlines(keepends=True)[: records // 2]))
+    read_before = interrupted(folder)
+    folder.journal.write_bytes(written)
+
+    def nobody(_rig):
+        raise AssertionError("the board was opened")
+
+    with pytest.raises(ResumeError, match="got one that ended"):
+        resume_live(read_before, Attendance(), open_transport=nobody)
+    assert folder.journal.read_bytes() == written
 
 
 def test_a_board_that_lost_its_power_ends_the_run_with_bounds(whole, tmp_path):

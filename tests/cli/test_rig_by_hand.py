@@ -50,8 +50,30 @@ def test_the_burette_is_filled_then_delivers_what_it_is_told(small):
     assert moved["delivered_mL"] == pytest.approx(0.5)
     again = told(folder, "home", rig)
     assert again["home"] == filled["home"]
-    too_much = titrator("rig", "move", rig, 4.5, "--over-waste", cwd=folder)
+    too_much = titrator("rig", "move", rig, 4, "--over-waste", cwd=folder)
     assert (too_much.returncode, "titrator rig home" in too_much.stderr) == (1, True)
+
+
+@pytest.mark.parametrize(
+    ("words", "status", "said"),
+    [
+        (("move", "RIG", "nan", "--over-waste"), 2, "expected a finite number, got nan"),
+        (("move", "RIG", "inf", "--over-waste"), 2, "expected a finite number, got inf"),
+        (("move", "RIG", "1e12", "--over-waste"), 1, "at most the stroke of the burette, 4 mL, got 1e+12 mL"),
+        (("read", "RIG", "--seconds", "nan"), 2, "expected a finite number"),
+        (("watch", "RIG", "--seconds", "nan"), 2, "expected a finite number"),
+        (("amplifier", "RIG", "--voltage", "nan", "--yes"), 2, "expected a finite number"),
+        (("amplifier", "RIG", "--voltage", "0", "--yes"), 2, "expected a voltage other than 0 mV"),
+        (("amplifier", "RIG", "--voltage", "5000", "--yes", "--seconds", "1"), 1, "is the voltage connected"),
+        (("list", "--wait", "nan"), 2, "expected a finite number"),
+    ],
+)
+def test_wrong_numbers_get_a_message_and_never_a_traceback(small, words, status, said):
+    folder, rig = small
+    done = titrator("rig", *(rig if word == "RIG" else word for word in words), cwd=folder)
+    assert done.returncode == status
+    assert said in done.stderr
+    assert "Traceback" not in done.stderr
 
 
 def test_reading_and_watching(small):
@@ -75,8 +97,19 @@ def test_the_amplifier_is_checked_step_by_step(tmp_path):
     assert found["input"]["10"]["MOhm"] > 1e5  # over 10 MΩ hardly anything is lost
     assert found["input"]["100"]["MOhm"] == pytest.approx(check_box._INPUT_MOHM, rel=0.3)
     assert found["hum_mV"] == pytest.approx(check_box._HUM_MV, rel=0.2)
+    assert found["hum_with_motor"]
     assert found["good_for_glass"]
-    assert truth_of(tmp_path)["steps"] > 0
+    # The motor ran through the whole of the last step: 20 s at 10 mL/min of a stroke of 25 mL, in steps of 0.625 µL.
+    assert truth_of(tmp_path)["steps"] == pytest.approx(20.0 / 6.0 / 0.000625, rel=0.01)
+
+
+def test_a_motor_that_cannot_run_yet_is_told_in_the_first_step(small):
+    folder, rig = small
+    words = ("--voltage", 500, "--yes", "--over-waste", "--seconds", 30)
+    assert told(folder, "home", rig)["position"] > 0
+    assert told(folder, "move", rig, 3.5, "--over-waste")["reason"] == "arrived"
+    done = titrator("rig", "amplifier", rig, *words, cwd=folder)
+    assert (done.returncode, "titrator rig home" in done.stderr) == (1, True)
 
 
 def test_a_check_that_is_broken_off_says_so(small):

@@ -122,6 +122,7 @@ def test_show_refuses_another_board_and_names_both(serving, tmp_path):
     [
         (("show", NOWHERE), 1, "expected a board there, got no such file or directory"),
         (("show", "socket://127.0.0.1"), 1, "expected an address such as socket://127.0.0.1:4717"),
+        (("show", "socket://127.0.0.1:99999"), 1, "a port of at most 65535"),
         (("show", "none.yaml"), 2, "none.yaml"),
         (("show", ROOT / "configs" / "rigs" / "simulated.yaml"), 1, "kind simulated: there is no port to open"),
         (("serve",), 2, "--method"),

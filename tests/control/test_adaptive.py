@@ -29,7 +29,7 @@ def after(points, sd_mV=0.0, random_error_mL=0.0):
     rule = Adaptive(AdaptiveSettings(AIM_MV, 0.1, 0.02, 5.0, 20.0), random_error_mL)
     for number, (volume_mL, mV) in enumerate(points):
         rule.add_point(Point(number, 0.0, volume_mL, mV, sd_mV, 0.0, 0.0, 0.0, 0.0, 0.0, True, 10.0, 50))
-    return rule.next_addition_mL()
+    return rule.next_step().addition_mL
 
 
 STEEPENING = [(1.0, 400.0), (1.1, 400.2), (1.2, 401.0)]

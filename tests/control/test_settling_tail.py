@@ -6,10 +6,19 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import optimize, stats
+from scipy import integrate, optimize, stats
 
 from titrator.control.settling.blocks import MOST_BLOCKS, BlockWindow
-from titrator.control.settling.tail import SD_LN_RESPONSE, Search, find_tail, fit_tail, prepare, residual_products
+from titrator.control.settling.tail import (
+    SD_LN_RESPONSE,
+    Search,
+    Stated,
+    find_tail,
+    fit_tail,
+    over_all_responses,
+    prepare,
+    residual_products,
+)
 
 T = np.arange(20) * 0.5 + 0.25
 NOW = 10.0
@@ -17,6 +26,12 @@ NOW = 10.0
 
 def tail(rng, response_s=5.0, remainder_mV=1.5, sd=0.1, end=-312.0):
     return end + remainder_mV * np.exp((NOW - T) / response_s) + rng.normal(0.0, sd, T.size)
+
+
+def told(response_s):
+    """What is stated of the response, and a search that begins there."""
+    stated = Stated(math.log(response_s), SD_LN_RESPONSE)
+    return stated, Search(*stated[:1], 0.0, SD_LN_RESPONSE, ())
 
 
 def test_weighted_line_in_the_exponential_equals_polyfit():
@@ -51,7 +66,13 @@ def test_the_found_tail_equals_a_three_parameter_least_squares_fit(stated_s):
     sd = 0.01
     y = tail(rng, remainder_mV=2.0, sd=sd)
     blocks = prepare(T, y, np.zeros(T.size), np.ones(T.size), NOW)
-    found = find_tail(blocks, sd * sd, math.log(stated_s), Search(math.log(stated_s), 0.0, SD_LN_RESPONSE, ()), 9)
+    found = find_tail(
+        blocks,
+        sd * sd,
+        Stated(math.log(stated_s), SD_LN_RESPONSE),
+        Search(math.log(stated_s), 0.0, SD_LN_RESPONSE, ()),
+        9,
+    )
 
     def model(t, end, remainder, response):
         return end + remainder * np.exp((NOW - t) / response)
@@ -72,7 +93,9 @@ def test_without_a_signal_the_error_covers_every_response_believed_in():
     sd = 0.25
     y = rng.normal(0.0, sd, T.size)
     blocks = prepare(T, y, np.zeros(T.size), np.ones(T.size), NOW)
-    found = find_tail(blocks, sd * sd, math.log(5.0), Search(math.log(5.0), 0.0, SD_LN_RESPONSE, ()))
+    found = find_tail(
+        blocks, sd * sd, Stated(math.log(5.0), SD_LN_RESPONSE), Search(math.log(5.0), 0.0, SD_LN_RESPONSE, ())
+    )
     stated = math.sqrt(fit_tail(blocks, 5.0, 0.0).unit_variance) * sd
     slow = math.sqrt(fit_tail(blocks, 10.0, 0.0).unit_variance) * sd
     assert stated < found.remainder_sd_mV < 1.2 * slow
@@ -93,7 +116,9 @@ def test_residual_products_are_those_of_numpy():
 
 def test_one_block_alone_gives_finite_numbers():
     blocks = prepare([1.0], [5.0], [0.0], [3.0], 1.2)
-    found = find_tail(blocks, 0.06, math.log(5.0), Search(math.log(5.0), 0.0, SD_LN_RESPONSE, ()))
+    found = find_tail(
+        blocks, 0.06, Stated(math.log(5.0), SD_LN_RESPONSE), Search(math.log(5.0), 0.0, SD_LN_RESPONSE, ())
+    )
     assert all(math.isfinite(v) for v in found[:8])
     assert found.remainder_sd_mV > 100.0
 
@@ -133,3 +158,28 @@ def test_a_block_average_of_a_tail_is_met_to_second_order():
     assert fit_tail(blocks, response, 0.0).remainder_mV == pytest.approx(truth, rel=2e-4)
     plain = prepare(window.t_s, window.y_mV, [0.0] * len(window), window.weights, 24.0)
     assert abs(fit_tail(plain, response, 0.0).remainder_mV / truth - 1.0) > 2e-3
+
+
+def test_a_forecast_averages_over_every_response_that_the_readings_allow():
+    """Outside check: scipy.integrate.quad of the same posterior, remainder and its square."""
+    rng = np.random.default_rng(6)
+    sd = 0.1
+    short = slice(0, 8)
+    y = tail(rng, remainder_mV=0.6, sd=sd)[short]
+    blocks = prepare(T[short], y, np.zeros(8), np.ones(8), T[7] + 0.25)
+    stated, search = told(5.0)
+    found = over_all_responses(blocks, sd * sd, stated, find_tail(blocks, sd * sd, stated, search))
+
+    def moment(power):
+        def integrand(z):
+            fit = fit_tail(blocks, math.exp(stated.ln_response + z * stated.sd), sd * sd / 500.0**2)
+            weight = math.exp(-0.5 * (fit.sum_of_squares / sd**2 + z * z))
+            value = (1.0, fit.remainder_mV, fit.remainder_mV**2 + sd * sd * fit.unit_variance)[power]
+            return weight * value
+
+        return integrate.quad(integrand, -2.75, 2.75, limit=200)[0]
+
+    mean = moment(1) / moment(0)
+    assert found.remainder_mV == pytest.approx(mean, rel=0.01)
+    assert found.remainder_sd_mV == pytest.approx(math.sqrt(moment(2) / moment(0) - mean**2), rel=0.02)
+    assert found.sd_ln_response > 0.15  # where it is used: the nodes lie close enough

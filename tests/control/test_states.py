@@ -10,20 +10,20 @@ from titrator.control.states import AT_REST, NOT_YET_ENTERED, TABLE, TERMINAL, D
 
 # Rows: where the run stands; columns: what arrives. A word is the next state, "." stays, "!" must never happen.
 EXPECTED = """
-           begin    settled   add     moved     refill     refilled  question  prime    enough   hold     continue  stop     fault    r-enough  r-hold  r-stop   r-fault  unconfirmed
-ready      initial  !         !       !         !          !         held      !        stopped  .        .         stopped  faulted  !         !       !        !        !
-priming    !        !         !       .         !          !         !         !        halting  halting  .         halting  halting  !         !       !        !        !
-initial    !        deciding  !       .         !          !         !         !        halting  halting  .         halting  halting  !         !       !        !        !
-dosing     !        !         !       settling  refilling  !         !         !        halting  halting  .         halting  halting  !         !       !        !        !
-settling   !        deciding  !       .         !          !         !         !        halting  halting  .         halting  halting  !         !       !        !        !
-deciding   !        !         dosing  .         refilling  !         !         !        halting  halting  .         halting  halting  !         !       !        !        !
-refilling  !        !         !       .         !          dosing    !         !        halting  halting  .         halting  halting  !         !       !        !        !
-rinsing    !        !         !       initial   !          !         !         !        halting  halting  .         halting  halting  !         !       !        !        !
-halting    !        !         !       .         !          !         !         !        .        .        .         .        .        finished  held    stopped  faulted  faulted
-held       initial  !         !       .         !          !         !         priming  halting  .        settling  halting  halting  .         .       .        .        !
-finished   .        .         .       .         .          .         .         .        .        .        .         .        .        .         .       .        .        .
-stopped    .        .         .       .         .          .         .         .        .        .        .         .        .        .         .       .        .        .
-faulted    .        .         .       .         .          .         .         .        .        .        .         .        .        .         .       .        .        .
+           begin    settled   add     moved     passed    refill     refilled  question  prime    enough   hold     continue  stop     fault    r-enough  r-hold  r-stop   r-fault  unconfirmed
+ready      initial  !         !       !         !         !          !         held      !        stopped  .        .         stopped  faulted  !         !       !        !        !
+priming    !        !         !       .         !         !          !         !         !        halting  halting  .         halting  halting  !         !       !        !        !
+initial    !        deciding  !       .         !         !          !         !         !        halting  halting  .         halting  halting  !         !       !        !        !
+dosing     !        !         !       settling  deciding  refilling  !         !         !        halting  halting  .         halting  halting  !         !       !        !        !
+settling   !        deciding  !       .         !         !          !         !         !        halting  halting  .         halting  halting  !         !       !        !        !
+deciding   !        !         dosing  .         !         refilling  !         !         !        halting  halting  .         halting  halting  !         !       !        !        !
+refilling  !        !         !       .         !         !          dosing    !         !        halting  halting  .         halting  halting  !         !       !        !        !
+rinsing    !        !         !       initial   !         !          !         !         !        halting  halting  .         halting  halting  !         !       !        !        !
+halting    !        !         !       .         !         !          !         !         !        .        .        .         .        .        finished  held    stopped  faulted  faulted
+held       initial  !         !       .         !         !          !         !         priming  halting  .        settling  halting  halting  .         .       .        .        !
+finished   .        .         .       .         .         .          .         .         .        .        .        .         .        .        .         .       .        .        .
+stopped    .        .         .       .         .         .          .         .         .        .        .        .         .        .        .         .       .        .        .
+faulted    .        .         .       .         .         .          .         .         .        .        .        .         .        .        .         .       .        .        .
 """  # noqa: E501  (a table is read across)
 
 

@@ -61,11 +61,15 @@ def test_a_curve_of_logged_points():
 
 
 def test_readings_at_rest():
-    """What a settling curve tells is added; what it leaves open is the bound, but not of a reading not settled."""
+    """What a settling curve tells is added; what it leaves open is the bound, but not of a reading not settled.
+
+    By hand: a quarter and three hundredths of 0.2 mV are 0.056 mV; the sd is the root of 0.05² + 0.01², 0.05099 mV.
+    """
     points = [Point(k, 10.0 * k, 0.1 * k, 400.0, 0.05, 0.0, 0.01, 0.3, 0.2, 0.01, k != 2, 9.0, 90) for k in range(3)]
     rest = Curve.from_points(points).at_rest()
     assert rest.signal.tolist() == pytest.approx([400.2] * 3)
-    assert rest.remainder_bound.tolist() == pytest.approx([0.07, 0.07, 0.3])
+    assert rest.remainder_bound.tolist() == pytest.approx([0.056, 0.056, 0.3])
+    assert rest.sd_signal.tolist() == pytest.approx([0.0509902, 0.0509902, 0.05])
     again = rest.at_rest()
     assert again.signal.tolist() == rest.signal.tolist()
 

@@ -8,7 +8,16 @@ from titration_curves import redox_mV
 
 from titrator.evaluate.artefact import artefact_of
 from titrator.evaluate.curve import Curve, CurveError
-from titrator.evaluate.doubt import flat_branch, goes_back, held, least_slope, off_one_bend, taken_back
+from titrator.evaluate.doubt import (
+    contradiction,
+    falls,
+    flat_branch,
+    goes_back,
+    held,
+    least_slope,
+    off_one_bend,
+    taken_back,
+)
 from titrator.evaluate.equivalence import find_equivalence_points
 from titrator.evaluate.expectation import Expectation
 from titrator.evaluate.jump import Jump
@@ -95,8 +104,9 @@ def test_a_flat_branch_is_flatter_than_any_titration():
     assert flat is not None
     assert flat[1] == pytest.approx(25.693 / 6.0), "RT/F at 25 °C over six electrons"
     for electrons in (1, 2, 3, 6):
-        branch = 400.0 - 25.693 / electrons * np.log(left)
+        branch = 400.0 + 25.693 / electrons * np.log(left)
         assert flat_branch(left, branch, sd, least_slope("mV")) is None
+        assert flat_branch(left, -branch, sd, least_slope("mV")) is not None, "towards the point it goes the other way"
     assert flat_branch(left, np.full(len(volume), 400.0), 30.0 * sd, least_slope("mV")) is None, "noise hides it"
     assert flat_branch(left[:2], branch[:2], sd[:2], least_slope("mV")) is None
     assert least_slope("pH") == pytest.approx(1.0 / np.log(10.0) / 6.0)
@@ -131,6 +141,51 @@ def test_what_goes_back_reading_after_reading():
     assert goes_back(contact, sd, Jump(4, 2, 5, 1.0)) == 0.0
     bump = np.array([10.0, 10.0, 11.0, 11.0, 12.0, 300.0, 305.0, 200.0, 107.0])
     assert goes_back(bump, sd, Jump(4, 3, 6, 1.0)) == pytest.approx(198.0), "up to the end two steps tell"
+    turned = -bump[::-1]
+    assert goes_back(turned, sd, Jump(3, 2, 5, 1.0)) == pytest.approx(198.0), "and from the beginning"
+    assert goes_back(turned, sd, Jump(3, 2, 5, 1.0), bare=1) == 0.0, "but not from before any titrant"
+
+
+def test_falls_are_counted_and_a_stray_reading_makes_one():
+    """By hand: back by 50 and 40 in a row, then by 30: two falls; a reading 60 too high, or too low, makes one."""
+    sd = np.full(8, 0.5)
+    assert falls(np.array([100.0, 50.0, 10.0, 20.0, 60.0, 30.0, 70.0, 80.0]), sd, 20.0) == 2
+    for stray in (-60.0, 60.0):
+        assert falls(np.array([1.0, 2.0, 3.0, 4.0 + stray, 5.0, 6.0, 7.0, 8.0]), sd, 20.0) == 1
+    assert falls(np.arange(8.0), sd, 20.0) == 0
+    assert falls(np.array([100.0, 50.0, 10.0, 20.0, 60.0, 30.0, 70.0, 80.0]), 30.0 * sd, 20.0) == 0, "noise hides them"
+
+
+def test_two_readings_on_a_jump_that_contradict_each_other():
+    """By hand: between 4 and 7 mL the readings are 10, 270, 20, 400: back by 250 behind the second of them."""
+    volume, signal = np.arange(9.0), np.array([8.0, 9.0, 9.0, 9.0, 10.0, 270.0, 20.0, 400.0, 402.0])
+    assert contradiction(volume, signal, np.full(9, 2.0), (4.0, 7.0)) == (5, 250.0)
+    assert contradiction(volume, signal, np.full(9, 200.0), (4.0, 7.0)) is None, "noise hides it"
+    assert contradiction(volume, np.sort(signal), np.full(9, 2.0), (4.0, 7.0)) is None
+    assert contradiction(volume, signal, np.full(9, 2.0), (6.0, 7.0)) is None, "nothing stands between them"
+
+
+def test_a_plug_that_works_loose_is_an_estimate():
+    """Two levels and, between them, a reading up, one down again: which of the two is wrong nobody can tell."""
+    volume = np.arange(0.5, 9.0, 0.5)
+    signal = np.where(volume < 4.4, 300.0, 700.0) + np.random.default_rng(5).normal(0.0, 2.0, len(volume))
+    signal[(volume > 3.9) & (volume < 4.1)] = 560.0
+    signal[(volume > 4.4) & (volume < 4.6)] = 315.0
+    evaluation = find_equivalence_points(Curve(volume, signal, "mV"))
+    assert evaluation.equivalence_points == ()
+    assert "contradict each other" in evaluation.estimates[0].reason
+
+
+def test_a_soft_limit_between_few_readings_is_found():
+    """A hyperbolic tangent on a straight line, readings at random: the trials stand between readings too."""
+    rng = np.random.default_rng(13)
+    for _ in range(5):
+        volume = np.sort(rng.uniform(0.5, 7.5, 15))
+        middle, width = rng.uniform(3.0, 5.0), rng.uniform(0.6, 1.2)
+        signal = 540.0 + 2.0 * volume + 240.0 * np.tanh((volume - middle) / width) + rng.normal(0.0, 0.3, 15)
+        found = artefact_of(volume, signal, np.full(15, 0.3), within=2.5)
+        assert found is not None
+        assert found.name == "a soft limit at either end"
 
 
 def test_a_logger_that_repeats_itself_is_no_coarse_display():

@@ -74,6 +74,31 @@ def test_a_changed_byte_is_found_out_unless_it_lies_in_the_last_line(tmp_path_fa
         read_journal(path)
 
 
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        (
+            b'{"kind":"state","t_ms":0',
+            'expected line 1 of the journal as JSON with its kind and time, got `{"kind":"state"',
+        ),
+        (b"\x00\xff\x1b[31m" + 80 * b"x", "got `·\N{REPLACEMENT CHARACTER}·[31mxxx"),
+        (b'{"n":7,"kind":"state","t_ms":0,"prev":""}', "expected line 1 of the journal, got a line with the number 7"),
+        (b'{"n":1,"kind":"state","t_ms":0,"prev":""}', "got another one in `prev`"),
+    ],
+)
+def test_a_line_that_does_not_follow_is_told_in_words_on_one_line(tmp_path, line, told):
+    path = tmp_path / "journal.jsonl"
+    write_some(path)
+    lines = path.read_bytes().split(b"\n")
+    path.write_bytes(b"\n".join([lines[0], line, *lines[2:]]))
+    with pytest.raises(JournalDamagedError) as damaged:
+        read_journal(path)
+    said = str(damaged.value)
+    assert told in said
+    assert said.isprintable()
+    assert "b'" not in said
+
+
 def test_a_journal_is_never_overwritten(tmp_path):
     path = tmp_path / "journal.jsonl"
     write_some(path)

@@ -90,13 +90,14 @@ def killed_and_resumed(folder, record, *, torn=False):
 
 
 def uninterrupted(folder):
-    """The same run without a kill, and how many records its journal has."""
+    """The same run without a kill (its folder as `run`), and how many records its journal has."""
     method, served = slow_board(folder)
     with served as rig:
         slowed(rig)
         told = titrator("run", method, "--rig", rig, "--acknowledge-hazards", "--json", "--no-figure", cwd=folder)
     assert told.returncode == 0, told.stderr
-    return json.loads(told.stdout), len(journal_of(only_run(folder)))
+    run = only_run(folder)
+    return {**json.loads(told.stdout), "run": run}, len(journal_of(run))
 
 
 def verdict(document, whole):

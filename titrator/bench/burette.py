@@ -2,7 +2,10 @@
 
 import math
 from dataclasses import dataclass
+from typing import Final
 
+_SLACK: Final = 1e-9
+"""A part of a step: a volume that is a whole number of steps must neither lose nor gain one to binary fractions."""
 _US_PER_MIN = 60_000_000
 
 
@@ -17,7 +20,7 @@ class Burette:
     @property
     def stroke_steps(self) -> int:
         """Whole steps in a stroke."""
-        return math.floor(self.stroke_mL / self.step_mL + 1e-9)
+        return self.steps_within(self.stroke_mL)
 
     @property
     def least_step_us(self) -> int:
@@ -30,7 +33,11 @@ class Burette:
 
     def covering_steps(self, volume_mL: float) -> int:
         """The fewest steps that are no less than a volume: what has to be taken up is taken up wholly."""
-        return math.ceil(volume_mL / self.step_mL - 1e-9)
+        return math.ceil(volume_mL / self.step_mL - _SLACK)
+
+    def steps_within(self, volume_mL: float) -> int:
+        """The most steps that are no more than a volume: a limit is never exceeded."""
+        return math.floor(volume_mL / self.step_mL + _SLACK)
 
     def volume_mL(self, steps: int) -> float:
         """Volume that a count of steps indicates."""

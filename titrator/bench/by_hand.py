@@ -24,7 +24,15 @@ _GRACE_S: Final = 5.0
 
 @contextmanager
 def by_hand(rig: Rig, travel_mL: float, open_transport: Callable[[Rig], Transport] = open_port) -> Iterator[Bench]:
-    """A bench in a new session that may deliver `travel_mL`. BenchError as of the bench. The motor rests afterwards."""
+    """A bench in a new session that may deliver `travel_mL`. The motor rests afterwards.
+
+    DoseError where that is more than a stroke; BenchError as of the bench.
+    """
+    if not 0.0 <= travel_mL <= rig.burette.stroke_mL:
+        raise DoseError(
+            f"expected at most the stroke of the burette, {rig.burette.stroke_mL:g} mL, got {travel_mL:g} mL. Next: "
+            f"deliver it in parts"
+        )
     session = SystemRandom().randrange(1, 1 << 32)
     transport = open_transport(rig)
     try:
@@ -40,11 +48,7 @@ def by_hand(rig: Rig, travel_mL: float, open_transport: Callable[[Rig], Transpor
 
 def deliver(bench: Bench, volume_mL: float) -> MotionEnded:
     """Push so much towards the vessel. DoseError where a refill has to come first, or it does not fit."""
-    if bench.left_mL < volume_mL - bench.rig.burette.step_mL:
-        raise DoseError(
-            f"expected at most the {bench.left_mL:g} mL that may be delivered before a refill, got {volume_mL:g} mL. "
-            f"Next: `titrator rig home` fills the burette"
-        )
+    check_left(bench, volume_mL)
     within_s = 1.5 * 60.0 * volume_mL / bench.rig.burette.top_speed_mL_per_min + _GRACE_S
     began_s = bench.now_s
     bench.move_to(bench.motions.dose + 1, min(volume_mL, bench.left_mL))
@@ -53,6 +57,26 @@ def deliver(bench: Bench, volume_mL: float) -> MotionEnded:
             if isinstance(news, MotionEnded):
                 return news
     raise BuretteError(f"the motor should be done within {within_s:.0f} s, and was not: it stalled, or the link broke")
+
+
+def hum_travel_mL(rig: Rig, seconds: float) -> float:
+    """What the motor may push in so many seconds: half a stroke, or less where it is not faster."""
+    return min(0.5 * rig.burette.stroke_mL, rig.burette.top_speed_mL_per_min * seconds / 60.0)
+
+
+def run_motor(bench: Bench, seconds: float) -> None:
+    """Let the motor run towards the vessel for all of `seconds`; `check_left` says whether it can."""
+    volume_mL = hum_travel_mL(bench.rig, seconds)
+    bench.move_to(bench.motions.dose + 1, min(volume_mL, bench.left_mL), speed_mL_per_min=60.0 * volume_mL / seconds)
+
+
+def check_left(bench: Bench, volume_mL: float) -> None:
+    """DoseError where so much may not be delivered before a refill."""
+    if bench.left_mL < volume_mL - bench.rig.burette.step_mL:
+        raise DoseError(
+            f"expected at most the {bench.left_mL:g} mL that may be delivered before a refill, got {volume_mL:g} mL. "
+            f"Next: `titrator rig home` fills the burette"
+        )
 
 
 def fill(bench: Bench, told: Callable[[Any], None]) -> None:

@@ -38,8 +38,6 @@ from titrator.bench.rig_check import check_rig
 from titrator.bench.transport import Transport, Way
 from titrator.bench.within import Within
 
-_TRAVEL_SLACK: Final = 1e-9
-"""A part of a step: a travel that is a whole number of steps must not lose one to binary fractions."""
 _STATES: Final[dict[str, DoseState]] = {reason: state for state, reason in END_REASONS.items()}
 
 
@@ -126,10 +124,9 @@ class JoinedBench:
         status = self._link.ask(AskStatus(), Status)
         self._link.take_events()  # told before the run began, and the status holds their outcome
         self._ready.clear()
-        plunger = self._plunger
-        travel_steps = math.floor(travel_mL / self._burette.step_mL + _TRAVEL_SLACK)
+        travel_steps = self._burette.steps_within(travel_mL)
         self._priming_steps = self._burette.covering_steps(priming_mL)
-        plunger.begin(status, status.position if origin_steps is None else origin_steps, travel_steps)
+        self._plunger.begin(status, status.position if origin_steps is None else origin_steps, travel_steps)
         self._set_limits(travel_steps)
         self.motions.begin(status, session)
         self._asked = None
@@ -158,9 +155,8 @@ class JoinedBench:
     # -------------------------------------------------------------------------------------------------- going on
     def recall_run(self, begun: Joined, travel_mL: float, *, priming_mL: float = 0.0) -> None:
         """Learn from a record that a run began so. `go_on` takes it up."""
-        travel_steps = math.floor(travel_mL / self._burette.step_mL + _TRAVEL_SLACK)
         self._priming_steps = self._burette.covering_steps(priming_mL)
-        self._plunger.recall(begun.steps, begun.home, travel_steps)
+        self._plunger.recall(begun.steps, begun.home, self._burette.steps_within(travel_mL))
         self.motions.recall(begun.session, begun.baseline)
         self._recalled = begun
         self._counting_since = begun.counting_since

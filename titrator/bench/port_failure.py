@@ -83,7 +83,10 @@ def _unreachable(url: str, problem: Exception) -> BenchError:
             f"{url}: expected a board's server there, got: {why}. Next: start it (`titrator rig serve` for the "
             f"simulated board), or correct the address in the rig file"
         )
-    return PortError(f"{url}: expected an address such as socket://127.0.0.1:4717, got: {problem}. Next: correct it")
+    return PortError(
+        f"{url}: expected an address such as socket://127.0.0.1:4717, a computer and a port of at most 65535, got "
+        f"another text. Next: correct it"
+    )
 
 
 def _denied(port: str) -> str:

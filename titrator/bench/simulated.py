@@ -113,6 +113,19 @@ def open_unframed(
     return Unframed(build_world(cell_path, StatedValues(**stated), _hardware(rig), seed, planned))
 
 
+def open_recorded(rig: Rig, curve: Mapping[str, Any], seed: int) -> UnframedBoard:
+    """A board, without its wire, around a curve that was recorded: `curve` holds the fields of `RecordedCurve`.
+
+    Volumes of the curve are those that a burette indicates, so this burette is off by its random error only. Its truth
+    knows no points.
+    """
+    from sim.recorded import RecordedCurve, recorded_world
+    from sim.unframed import UnframedBoard as Unframed
+
+    hardware = replace(_hardware(rig), calibration_half_width=0.0)
+    return Unframed(recorded_world(RecordedCurve(**curve), hardware, seed))
+
+
 def check_faults(faults: Sequence[str]) -> None:
     """Read the words of faults without opening anything. InputProblem for the first that is wrong."""
     from sim.faults.words import parse_fault

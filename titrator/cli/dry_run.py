@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from titrator.cli.failure import INTERRUPTED, NOT_DONE, WRONG_INPUT, Failure, input_errors
+from titrator.cli.finite import FiniteRange
 
 if TYPE_CHECKING:
     from titrator.run.interruption import Interruption
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     help='Let something go wrong: "stirrer-off@8 mL", "bubble=0.05 mL@300 s". May be given several times.',
 )  # fmt: skip
 @click.option("--faults", "list_faults", is_flag=True, help="List what can go wrong, and do nothing else.")
-@click.option("--pace", type=click.FloatRange(min=0, min_open=True), help="Watch it: simulated seconds per second.")
+@click.option("--pace", type=FiniteRange(min=0, min_open=True), help="Watch it: simulated seconds per second.")
 @click.option("--figure/--no-figure", default=True, help="Whether to draw the curve (PNG and SVG).")
 @click.option("--acknowledge-hazards", is_flag=True, help="Accepted for symmetry: a rehearsal never asks.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else there.")

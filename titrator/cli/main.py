@@ -18,6 +18,7 @@ from titrator.cli.new import new
 from titrator.cli.resume import resume
 from titrator.cli.rig import rig
 from titrator.cli.run import run
+from titrator.cli.tune import tune
 from titrator.cli.words import answer, go_on, hold, stop
 
 AS_JSON: Final = "titrator.as_json"
@@ -88,6 +89,7 @@ def main() -> None:
       titrator dry-run METHOD    the whole titration against the simulated cell
       titrator run METHOD        the same on a bench, unattended
       titrator resume RUN        go on with one whose process was killed
+      titrator tune METHOD       faster or more exact: settings compared on simulated cells
       titrator evaluate RUN      equivalence points and results again, or of a CSV file
 
     Exit status: 0 done, 1 the work could not be done, 2 the input was wrong, 130 interrupted.
@@ -101,6 +103,7 @@ main.add_command(evaluate)
 main.add_command(resume)
 main.add_command(rig)
 main.add_command(run)
+main.add_command(tune)
 for word in (hold, go_on, stop, answer):
     main.add_command(word)
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from titrator.cli.failure import DONE, NOT_DONE, Failure, input_errors
+from titrator.cli.finite import FiniteRange
 from titrator.cli.rig_by_hand import amplifier, home, move, read, watch
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ for by_hand in (move, home, read, watch, amplifier):
 @click.argument("ports", metavar="[PORT]...", nargs=-1)
 @click.option("--baud", type=click.IntRange(min=1), default=115200, show_default=True, help="Speed of serial lines.")
 @click.option(
-    "--wait", "wait_s", type=click.FloatRange(min=0.25, max=60), default=3.0, show_default=True,
+    "--wait", "wait_s", type=FiniteRange(min=0.25, max=60), default=3.0, show_default=True,
     help="Seconds that a board may take to answer: opening a port restarts some boards.",
 )  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else there.")
@@ -111,7 +112,9 @@ def show(port_or_rig: str, baud: int, as_json: bool) -> None:
     show_default=True,
     help="Run the board's clock so many times faster.",
 )
-@click.option("--check-box", "check_box_mV", type=float, help="Serve sources of so many mV in place of the cell.")
+@click.option(
+    "--check-box", "check_box_mV", type=FiniteRange(), help="Serve sources of so many mV in place of the cell."
+)
 @click.option("--truth", type=click.Path(path_type=Path), help="At the end, write there what was true (JSON).")
 @click.option("--json", "as_json", is_flag=True, help="Tell the address as one JSON document on standard output.")
 def serve(**options: Any) -> None:

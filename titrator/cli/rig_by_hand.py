@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from titrator.cli.failure import NOT_DONE, Failure, input_errors
+from titrator.cli.finite import FiniteRange
 
 if TYPE_CHECKING:
     from titrator.bench.amplifier_check import Measured
@@ -20,8 +21,9 @@ _JSON = click.option(
     "--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else there."
 )
 _SECONDS = click.option(
-    "--seconds", type=click.FloatRange(min=0.5, max=3600), default=5.0, show_default=True, help="For so long."
+    "--seconds", type=FiniteRange(min=0.5, max=3600), default=5.0, show_default=True, help="For so long."
 )
+_MOST_GAIN_ERROR = 0.5
 OVER_WASTE = "is the tip over waste?"
 
 
@@ -44,7 +46,7 @@ def _rig(path: Path) -> Rig:
 
 @click.command()
 @_RIG
-@click.argument("volume_mL", metavar="VOLUME", type=click.FloatRange(min=0.0, min_open=True))
+@click.argument("volume_mL", metavar="VOLUME", type=FiniteRange(min=0.0, min_open=True))
 @click.option("--over-waste", is_flag=True, help="The tip is over waste; without it you are asked.")
 @_JSON
 def move(rig_path: Path, volume_ml: float, over_waste: bool, as_json: bool) -> None:
@@ -114,8 +116,8 @@ def watch(rig_path: Path, seconds: float, as_json: bool) -> None:
 
 @click.command()
 @_RIG
-@click.option("--voltage", "voltage_mv", type=float, required=True, help="The known voltage in mV.")
-@click.option("--seconds", type=click.FloatRange(min=1, max=600), default=5.0, show_default=True, help="For each step.")
+@click.option("--voltage", "voltage_mv", type=FiniteRange(), required=True, help="The known voltage in mV.")
+@click.option("--seconds", type=FiniteRange(min=1, max=600), default=5.0, show_default=True, help="For each step.")
 @click.option("--over-waste", is_flag=True, help="Let the motor run, over waste, while hum is looked for.")
 @click.option("--yes", is_flag=True, help="Ask for nothing: whatever switches the sources does it by itself.")
 @_JSON
@@ -123,7 +125,8 @@ def amplifier(rig_path: Path, as_json: bool, yes: bool, **options: Any) -> None:
     """Check the amplifier of the rig file RIG: offset and noise, gain, input resistance, hum.
 
     You are asked to short its input, to connect a known voltage, the same through 10 and through 100 MΩ (the loss
-    tells the input's resistance), and at last the voltage again with stirrer and motor on.
+    tells the input's resistance), and at last the voltage again with stirrer and motor on (the motor with
+    --over-waste only).
     """
     from titrator.bench import amplifier_check as check
 
@@ -144,6 +147,8 @@ def amplifier(rig_path: Path, as_json: bool, yes: bool, **options: Any) -> None:
             if not yes and not click.confirm(f"Please {what}. Done?", default=True, err=True):
                 raise Failure("the check was broken off", NOT_DONE)
             found[name] = _step(rig, options["seconds"], hum=name == "hum", motor=options["over_waste"])
+            if name == "direct":
+                _connected(check.gain_error(found["shorted"], found["direct"], voltage_mV), voltage_mV)
     shorted, direct = found["shorted"], found["direct"]
     inputs = {
         f"{MOhm:g}": check.input_resistance(shorted, direct, found[f"through {MOhm:g} MΩ"], MOhm)
@@ -155,18 +160,30 @@ def amplifier(rig_path: Path, as_json: bool, yes: bool, **options: Any) -> None:
         "gain_error": check.gain_error(shorted, direct, voltage_mV),
         "input": {name: each._asdict() for name, each in inputs.items()},
         "hum_mV": check.hum_mV(shorted, found["hum"]),
+        "hum_with_motor": options["over_waste"],
         "good_for_glass": inputs["100"].MOhm >= check.LEAST_INPUT_MOHM,
     }
     _tell(told, "\n".join(_lines(told, inputs)), as_json)
 
 
-def _step(rig: Rig, seconds: float, *, hum: bool, motor: bool) -> Measured:
-    from titrator.bench.by_hand import by_hand, readings
+def _connected(gain_error: float, voltage_mV: float) -> None:
+    """No amplifier is wrong by half: then it is not the voltage that was read."""
+    if abs(gain_error) > _MOST_GAIN_ERROR:
+        raise Failure(
+            f"expected some {voltage_mV:g} mV beyond the shorted input, got {(1.0 + gain_error) * voltage_mV:.3f} mV: "
+            f"is the voltage connected, with its sign, and was the input shorted before?",
+            NOT_DONE,
+        )
 
-    pushed_mL = min(0.5 * rig.burette.stroke_mL, rig.burette.top_speed_mL_per_min * seconds / 60.0) if motor else 0.0
-    with by_hand(rig, pushed_mL) as bench:
-        if hum and motor:
-            bench.move_to(1, min(pushed_mL, bench.left_mL))
+
+def _step(rig: Rig, seconds: float, *, hum: bool, motor: bool) -> Measured:
+    from titrator.bench.by_hand import by_hand, check_left, hum_travel_mL, readings, run_motor
+
+    with by_hand(rig, hum_travel_mL(rig, seconds) if motor else 0.0) as bench:
+        if motor:
+            check_left(bench, hum_travel_mL(rig, seconds))  # from the first step on: it is needed in the last one
+        if motor and hum:
+            run_motor(bench, seconds)
         found, _, saturated = readings(bench, seconds, hum=hum)
     if saturated:
         raise Failure(
@@ -181,7 +198,8 @@ def _lines(told: dict[str, Any], inputs: dict[str, Any]) -> Iterator[str]:
     for name, each in inputs.items():
         least = "at least " if each.at_least else ""
         yield f"Over {name:>3} MΩ: loss {100 * each.loss:.4f} %, input resistance {least}{each.MOhm:.3g} MΩ"
-    yield f"Hum:         {told['hum_mV']:.3f} mV in amplitude, stirrer on"
+    motor = "stirrer and motor on" if told["hum_with_motor"] else "stirrer on, motor at rest"
+    yield f"Hum:         {told['hum_mV']:.3f} mV in amplitude, {motor}"
     if not told["good_for_glass"]:
         yield "A glass electrode would lose more than 1 % at this input. Next: clean and dry its socket, check again"
 

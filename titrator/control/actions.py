@@ -6,7 +6,7 @@ from typing import NamedTuple, TypeAlias
 
 from titrator.control.ends import Ending
 from titrator.control.holds import Hold, Question
-from titrator.control.point import Point
+from titrator.control.point import Passing, Point
 from titrator.control.states import State
 
 
@@ -53,6 +53,12 @@ class Log(NamedTuple):
     point: Point
 
 
+class Note(NamedTuple):
+    """Record what was read while titrant ran in."""
+
+    passing: Passing
+
+
 class Halt(NamedTuple):
     """Stop the motor now and report where it rests."""
 
@@ -80,4 +86,4 @@ class Finish(NamedTuple):
     ending: Ending
 
 
-Action: TypeAlias = Sample | MoveTo | Refill | Prime | Log | Halt | Enter | Ask | Finish
+Action: TypeAlias = Sample | MoveTo | Refill | Prime | Log | Note | Halt | Enter | Ask | Finish

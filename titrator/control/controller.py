@@ -19,6 +19,7 @@ from titrator.control.actions import (
     Halt,
     Log,
     MoveTo,
+    Note,
     Prime,
     Refill,
     Sample,
@@ -43,8 +44,10 @@ from titrator.control.events import (
     Word,
 )
 from titrator.control.holds import Hold, HoldCause, Question
+from titrator.control.increments import Step
 from titrator.control.machine import StateMachine, WrongSignalError
 from titrator.control.overdue import halt_overdue, work_overdue
+from titrator.control.passing import PassingReadings
 from titrator.control.plan import Errand, Plan
 from titrator.control.point import Point
 from titrator.control.priming import IN_PLACE, OVER_WASTE, Next, Priming
@@ -62,6 +65,10 @@ _RESTED = {
 _IN_MOTION = (State.DOSING, State.REFILLING, State.PRIMING)
 _GRAVITY = (Signal.HOLD, Signal.ENOUGH, Signal.STOP, Signal.FAULT)
 """While a halt is on its way a graver reason replaces a lighter one, never the other way round."""
+
+
+AS_SETTLED = Step(0.0)
+"""A reading that is waited for until it is settled."""
 
 
 class Controller:
@@ -89,6 +96,8 @@ class Controller:
         self._target_mL = 0.0  # of the motion under way
         self._goal_mL = 0.0  # of the addition, which a refill may cut in two
         self._more = False
+        self._step = Step(0.0)
+        self._passing = PassingReadings()
         self._errand = 0  # first identifier of the refill or priming under way
         self._strokes = Strokes(plan.motion.step_mL)
         self._priming = Priming(plan.priming)
@@ -166,6 +175,8 @@ class Controller:
             settled = self._detector.add(event.t_s, event.potential_mV)
             if settled is not None:
                 self._settled(event.t_s, settled)
+        elif state is State.DOSING and self._step.passing:
+            self._passing.add(event.t_s, event.potential_mV)
 
     def _other(self, event: Event) -> None:
         match event:
@@ -217,7 +228,7 @@ class Controller:
     def _measure(self, t_s: float, why: str) -> None:
         self._fire(Signal.BEGIN, why)
         self._actions.append(Sample())
-        self._wait(t_s)
+        self._wait(t_s, Step(0.0, self._rule.initial))
 
     def _operator(self, t_s: float, word: Word) -> None:
         if word is Word.HOLD:
@@ -255,11 +266,11 @@ class Controller:
         if self.state is State.HELD:
             self._go_on(event.t_s, "the operator answered yes")
 
-    def _wait(self, t_s: float) -> None:
+    def _wait(self, t_s: float, step: Step = AS_SETTLED) -> None:
         """Wait for the potential to settle, from `t_s` on; readings that never come are found out by the deadline."""
         self._waiting_since_s = t_s
         self._deadline_s = t_s + self._plan.settling.longest_s + self._plan.motion.report_within_s
-        self._detector.begin(t_s)
+        self._detector.begin(t_s, step.enough)
 
     def _settled(self, t_s: float, settled: Settled) -> None:
         self._deadline_s = math.inf
@@ -281,14 +292,22 @@ class Controller:
             self._rule.add_point(point)
             for end in self._ends:
                 ending = end.add_point(point)
-                if ending is not None:
+                if ending is not None and not (ending.cause is Cause.POINTS and self._rule.seeks_more):
                     self._end(t_s, Signal.ENOUGH, ending)
                     return
-        self._add(t_s, self._rule.next_addition_mL())
+        if self._rule.enough is not None:
+            self._end(t_s, Signal.ENOUGH, Ending(Cause.POINTS, self._rule.enough))
+            return
+        self._add(t_s)
 
-    def _add(self, t_s: float, addition_mL: float) -> None:
-        self._goal_mL = min(self.volume_mL + addition_mL, self._plan.ends.volume_above_mL)
-        self._deliver(t_s, Signal.ADD, "adding")
+    def _add(self, t_s: float) -> None:
+        step = self._rule.next_step()
+        limit_mL = self._plan.ends.volume_above_mL
+        self._goal_mL = min(self.volume_mL + step.addition_mL, limit_mL)
+        # At the limit of the run the reading is the last one: it is waited for, whatever the rule meant.
+        self._step = step._replace(passing=step.passing and self._goal_mL < limit_mL)
+        self._passing.begin()
+        self._deliver(t_s, Signal.ADD, "passing" if self._step.passing else "adding")
 
     def _deliver(self, t_s: float, signal: Signal, what: str) -> None:
         """Move towards the goal of the addition, by way of a refill where the stroke ends before it."""
@@ -362,8 +381,16 @@ class Controller:
         if self._more:
             self._refill(event.t_s)
             return
+        speed_mL_per_s = self._plan.motion.speed_mL_per_s
+        passing = self._passing.read(event.t_s, event.volume_mL, speed_mL_per_s)
+        if passing is not None:
+            self._fire(Signal.PASSED, "more follows at once")
+            self._actions.append(Note(passing))
+            self._rule.add_passing(passing)
+            self._add(event.t_s)
+            return
         self._fire(Signal.MOVED, "waiting for the potential to settle")
-        self._wait(event.t_s)
+        self._wait(event.t_s, self._step)
 
     # ------------------------------------------------------------------------------------------ coming to rest
 

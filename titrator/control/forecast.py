@@ -13,7 +13,7 @@ import math
 from collections import deque
 from typing import NamedTuple
 
-from titrator.control.increments import AdaptiveSettings
+from titrator.control.increments import AdaptiveSettings, ForeseeingSettings
 from titrator.control.plan import Plan
 from titrator.control.point import Point
 from titrator.control.rules import jump_watch
@@ -116,6 +116,8 @@ class Forecast:
         assert self._line is not None
         zero_mL, slope = self._line
         additions, points = self._plan.additions, 0
+        if isinstance(additions, ForeseeingSettings):
+            return additions.near  # it goes there in one stretch and reads about the jump
         if not isinstance(additions, AdaptiveSettings):
             return max(0, math.ceil((zero_mL - volume_mL) / additions.step_mL))
         while volume_mL < zero_mL and points < _MOST_POINTS:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from titrator.control.direction import Direction
 from titrator.control.electrode_watch import ElectrodeExpectation
-from titrator.control.increments import AdaptiveSettings
+from titrator.control.increments import AdaptiveSettings, ForeseeingSettings, Foresight
 from titrator.control.settling import SettlingSettings
 
 
@@ -75,13 +75,14 @@ class Plan:
     `sample_in_place` is what was declared before the run; with it the burette is never primed. ValueError.
     """
 
-    additions: AdaptiveSettings | FixedSettings
+    additions: AdaptiveSettings | FixedSettings | ForeseeingSettings
     settling: SettlingSettings
     electrode: ElectrodeExpectation
     ends: EndSettings
     motion: MotionSettings
     priming: PrimingSettings | None = None
     sample_in_place: bool = False
+    foresight: Foresight | None = None
 
     def __post_init__(self) -> None:
         if self.priming is not None and self.sample_in_place:

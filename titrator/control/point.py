@@ -27,3 +27,18 @@ class Point(NamedTuple):
     settled: bool
     waited_s: float
     readings: int
+
+
+class Passing(NamedTuple):
+    """What was read while titrant ran in: an average of readings, far from settled, behind by mixing and electrode.
+
+    `t_s` is when the leg ended, at `reached_mL`; `volume_mL` what had been delivered at the mean time of the readings.
+    """
+
+    t_s: float
+    volume_mL: float
+    potential_mV: float
+    sd_mV: float
+    speed_mL_per_s: float
+    reached_mL: float
+    readings: int

@@ -33,6 +33,7 @@ class Signal(enum.Enum):
     SETTLED = "settled"  # a reading was logged, settled or at its longest wait
     ADD = "add"  # the increment rule chose a volume
     MOVED = "moved"  # the burette reached its target
+    PASSED = "passed"  # the same, and more follows at once: nothing is waited for
     REFILL = "refill"  # the stroke is used up and more is to be added
     REFILLED = "refilled"
     QUESTION = "question"  # nothing may be done before the operator has answered
@@ -103,7 +104,7 @@ TABLE: dict[State, dict[Signal, State | Decided]] = {
     ),
     _S.PRIMING: _working(MOVED=_D.STAY),
     _S.INITIAL: _working(SETTLED=_S.DECIDING, MOVED=_D.STAY),
-    _S.DOSING: _working(MOVED=_S.SETTLING, REFILL=_S.REFILLING),
+    _S.DOSING: _working(MOVED=_S.SETTLING, PASSED=_S.DECIDING, REFILL=_S.REFILLING),
     _S.SETTLING: _working(SETTLED=_S.DECIDING, MOVED=_D.STAY),
     _S.DECIDING: _working(ADD=_S.DOSING, REFILL=_S.REFILLING, MOVED=_D.STAY),
     _S.REFILLING: _working(REFILLED=_S.DOSING, MOVED=_D.STAY),

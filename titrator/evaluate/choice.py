@@ -24,8 +24,8 @@ SMALL_SHARE = 0.5
 electrode (common practice, no source)."""
 
 BETTER_BY = 0.75
-"""A disturbance with residuals below this share of a titration's describes the readings better. Of 120 true curves the
-least share was 1.3, of ramps with two kinks that a titration describes too 0.4 and 0.5 (computed by us)."""
+"""A disturbance with residuals below this share of a titration's describes the readings better. Of 60 true curves the
+least share was 1.4, of ramps with two kinks that a titration describes too 0.4 and 0.5 (computed by us)."""
 
 FAMILIES = {
     "redox": "that of a redox reaction with one electron each",

@@ -120,7 +120,7 @@ def with_header(path: Path, header: Row, beside: Beside) -> Columns:
                 path,
                 header.line,
                 f"a unit in the header expected (such as {example}), {header.fields[at]!r} came: "
-                f"name it there or by {option}",
+                f"name it there or by {option} (a line that is no part of the table: put # before it)",
             )
         if inside is not None and (inside.is_volume != (at == volume) or (given is not None and inside != given)):
             other = option if given is not None else "its column"

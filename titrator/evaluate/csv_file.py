@@ -33,6 +33,8 @@ _GROUPED = re.compile(r"^[+-]?[1-9]\d{0,2}[.,]\d{3}$")
 _WHOLE = re.compile(r"^[+-]?\d+$")
 _NOT_FINITE = re.compile(r"^[+-]?(nan|inf(inity)?)$", re.IGNORECASE)
 _DELIMITER_NAMES = {",": "comma", ";": "semicolon", "\t": "tab"}
+_SEPARATOR_TOLD = re.compile(r'^"?sep=([;,\t])"?$', re.IGNORECASE)
+"""A first line in which a spreadsheet is told what separates the fields."""
 COMMENTS = ("#", "%", "//")
 """What a line begins with that is no part of the table."""
 
@@ -73,7 +75,7 @@ def _delimiter(path: Path, lines: list[tuple[int, str]]) -> str:
 
 
 def _rows(path: Path, text: str) -> tuple[list[Row], str]:
-    """Return the rows that hold something, and the delimiter."""
+    """Return the rows that hold something, and the delimiter: that of a first line `sep=;`, or that of the header."""
     lines = [
         (number, line)
         for number, line in enumerate(text.split("\n"), start=1)
@@ -81,7 +83,12 @@ def _rows(path: Path, text: str) -> tuple[list[Row], str]:
     ]
     if not lines:
         raise line_problem(path, 1, "a header and rows of two numbers expected, only blank lines and comments came")
-    delimiter = _delimiter(path, lines)
+    told = _SEPARATOR_TOLD.match(lines[0][1].strip(" "))
+    if told is not None:
+        lines = lines[1:]
+    if not lines:
+        raise line_problem(path, 1, "a header and rows of two numbers expected below the first line, none came")
+    delimiter = told.group(1) if told is not None else _delimiter(path, lines)
     rows = []
     for number, line in lines:
         try:

@@ -16,11 +16,14 @@ SignalUnit = Literal["mV", "pH", "pX"]
 SIGNAL_NAMES: dict[SignalUnit, str] = {"mV": "Potential", "pH": "pH", "pX": "pX"}
 
 
-TAIL_MISFIT = 0.25
-"""Share of what a settling curve says is lacking that may be wrong: the tail is taken as first order and is not quite.
+TAIL_MISFIT, REST_mV = 0.25, 0.1
+"""Share of what a settling curve says is lacking that may be wrong near its end, and the most that this makes: the tail
+is taken as first order and is not quite.
 
 Simulated: near the jump 0.34 mV are lacking, the estimate is 0.01 mV off on average; a coated electrode has two tails.
 """
+LAW_SHARE = 0.03
+"""The same for what is forecast from far off its end (common practice of fitting decays; no source)."""
 
 
 class CurveError(ValueError):
@@ -153,15 +156,20 @@ class Curve:
         """Return the readings as they would have come to rest, where the settling curves tell; the rest as it is.
 
         What a reading lacked is the same way and nearly the same size all along a jump, so that no number of readings
-        averages it out. What a settling curve does not tell is left as the bound; a reading that the longest wait ended
-        keeps its own.
+        averages it out. By what its law may err is left as the bound, in the same direction for all; the noise of its
+        estimate joins that of the reading. A reading that the longest wait ended keeps its own bound.
         """
         if self.lacking is None or self.sd_lacking is None:
             return self
-        left = TAIL_MISFIT * np.abs(self.lacking) + 2.0 * self.sd_lacking
+        lacking = np.abs(self.lacking)
+        left = np.minimum(TAIL_MISFIT * lacking, REST_mV) + LAW_SHARE * lacking
+        sd = self.sd_signal
+        if sd is not None:
+            sd = np.where(self.not_settled, sd, np.hypot(sd, self.sd_lacking))
         if self.remainder_bound is not None:
             left = np.where(self.not_settled, self.remainder_bound, np.minimum(self.remainder_bound, left))
-        return replace(self, signal=self.signal + self.lacking, remainder_bound=left, lacking=None, sd_lacking=None)
+        at_rest = self.signal + self.lacking
+        return replace(self, signal=at_rest, sd_signal=sd, remainder_bound=left, lacking=None, sd_lacking=None)
 
     def in_order(self) -> Curve:
         """Return the readings by rising volume; those at one volume become their mean (equal weights)."""

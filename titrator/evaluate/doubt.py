@@ -38,8 +38,11 @@ LEFT_OUT = (0, 1, 2)
 FAR_BETTER, MOST_MISFIT, MANY = 3.0, 2.0, 20
 """Of so many readings an artefact with residuals so many times as small as those of any titration curve describes them
 too, as long as they are not more than so many standard deviations."""
-GOES_BACK_STEPS, TO_THE_END_STEPS = 3, 2
-"""A fall of so many readings in a row is no stray reading and no contact; up to the curve's end fewer tell as much."""
+GOES_BACK_STEPS, AT_AN_END_STEPS = 3, 2
+"""A fall of so many readings in a row is no stray reading and no contact; at either end of the curve fewer tell as
+much, for nothing comes back from there."""
+ONE_STRAY_IN = 20
+"""Of so many readings one may be a stray one (common practice), of fewer one altogether."""
 FEWEST_HELD, HELD_SHARE, HELD_STEP = 8, 0.4, 5.0
 """Of so many readings, where this share shows the very value before it while the others move by that many of the last
 digits written, a logger repeats itself."""
@@ -58,24 +61,50 @@ def taken_back(signal: FloatArray, jump: Jump) -> float:
     return max(0.0, rise - float(above - below))
 
 
-def goes_back(signal: FloatArray, sd_signal: FloatArray, jump: Jump) -> float:
+def goes_back(signal: FloatArray, sd_signal: FloatArray, jump: Jump, bare: int = 0) -> float:
     """Return by how much a rising signal falls, reading after reading, on either side of a jump.
 
     Each step counts that is surely one (SURE standard deviations of a difference); the largest fall in a row, in the
-    signal's unit.
+    signal's unit. The first `bare` readings stand before any titrant and do not count.
     """
     largest = 0.0
-    for first, last in ((0, jump.steepest), (jump.steepest + 1, len(signal) - 1)):
+    for first, last in ((bare, jump.steepest), (jump.steepest + 1, len(signal) - 1)):
         start = first
         for k in range(first, last + 1):
             ends = k == last or signal[k + 1] - signal[k] >= -SURE * float(np.hypot(sd_signal[k], sd_signal[k + 1]))
             if not ends:
                 continue
-            fewest = TO_THE_END_STEPS if k == len(signal) - 1 else GOES_BACK_STEPS
+            fewest = AT_AN_END_STEPS if start == bare or k == len(signal) - 1 else GOES_BACK_STEPS
             if k - start >= fewest:
                 largest = max(largest, float(signal[start] - signal[k]))
             start = k + 1
     return largest
+
+
+def falls(signal: FloatArray, sd_signal: FloatArray, least: float) -> int:
+    """Return how often a rising signal goes back by `least` or more from one reading to the next, each surely.
+
+    Steps in a row count once; a single stray reading makes one such fall, whichever way it strays.
+    """
+    fall = -np.diff(signal)
+    back = (fall >= least) & (fall > SURE * np.hypot(sd_signal[1:], sd_signal[:-1]))
+    return int(np.count_nonzero(back[1:] & ~back[:-1])) + int(back[:1].any())
+
+
+def contradiction(
+    volume_mL: FloatArray, signal: FloatArray, sd_signal: FloatArray, gap_mL: tuple[float, float]
+) -> tuple[int, float] | None:
+    """Return the reading behind which a rising signal falls most on its way through a gap, and by how much; or None.
+
+    Only what is surely a fall counts (SURE standard deviations of a difference).
+    """
+    rows = np.flatnonzero((volume_mL >= gap_mL[0]) & (volume_mL <= gap_mL[1]))
+    if len(rows) < 3:
+        return None
+    fall = -np.diff(signal[rows])
+    fall[fall <= SURE * np.hypot(sd_signal[rows][1:], sd_signal[rows][:-1])] = 0.0
+    k = int(np.argmax(fall))
+    return (int(rows[k]), float(fall[k])) if fall[k] > 0.0 else None
 
 
 def held(signal: FloatArray) -> bool:
@@ -105,7 +134,8 @@ def flat_branch(
     """Return slope found and slope demanded (signal's unit for each e-fold) where a branch is surely flatter, or None.
 
     `distance_mL` (n,): from the far side of the gap, which is the furthest that the equivalence point can be: the
-    logarithm of what is left then changes least. The signal's change along that logarithm is a straight line's slope.
+    logarithm of what is left then changes least. The signal's change along that logarithm is a straight line's slope;
+    turn the signal so that it falls towards the point. One that rises towards it is flat too.
     """
     rows = distance_mL > 0.0
     if np.count_nonzero(rows) < 3:
@@ -119,9 +149,9 @@ def flat_branch(
     slope = float(np.sum(weight * (x - middle) * y)) / spread
     residual = y - np.average(y, weights=weight) - slope * (x - middle)
     misfit = max(1.0, float(np.sum(weight * residual**2)) / (len(x) - 2))
-    if abs(slope) + SURE * np.sqrt(misfit / spread) >= demanded:
+    if slope + SURE * np.sqrt(misfit / spread) >= demanded:
         return None
-    return abs(slope), demanded
+    return slope, demanded
 
 
 def flat_towards(
@@ -162,6 +192,43 @@ def _above_hull(x: FloatArray, y: FloatArray) -> float:
     return float(np.max(y - np.interp(x, x[hull], y[hull])))
 
 
+def _why_against(
+    volume_mL: FloatArray,
+    signal: FloatArray,
+    sd_signal: FloatArray,
+    jump: Jump,
+    unit: SignalUnit,
+    *,
+    gap_mL: tuple[float, float],
+) -> str:
+    """Return what of a rising signal goes against its jump, or nothing."""
+    rise = float(signal[jump.behind] - signal[jump.before])
+    back = taken_back(signal, jump)
+    if back >= TAKEN_BACK * rise:
+        return f"{back:.3g} {unit} of its rise are taken back elsewhere, which no reaction does: a disturbance"
+    bare = int(np.count_nonzero(volume_mL <= 0.0))
+    fall = goes_back(signal, sd_signal, jump, bare)
+    if fall >= TAKEN_BACK * rise:
+        return (
+            f"the signal goes back by {fall:.3g} {unit} beside it, reading after reading, which no reaction does: a "
+            "disturbance"
+        )
+    against = contradiction(volume_mL, signal, sd_signal, gap_mL)
+    if against is not None and against[1] >= TAKEN_BACK * rise:
+        first, second = volume_mL[against[0] : against[0] + 2]
+        return (
+            f"two readings on it contradict each other, at {first:.4g} and {second:.4g} mL the signal goes back by "
+            f"{against[1]:.3g} {unit}: one of them is wrong, or a contact works loose; log more readings there"
+        )
+    strays = falls(signal[bare:], sd_signal[bare:], BENT_OFF * rise)
+    if strays > max(1, len(signal) // ONE_STRAY_IN):
+        return (
+            f"the signal goes back {strays} times from one reading to the next by {BENT_OFF:.0%} of its rise or more: "
+            "as rough as this, a curve shows jumps by chance"
+        )
+    return ""
+
+
 def why_doubted(
     volume_mL: FloatArray,
     signal: FloatArray,
@@ -180,16 +247,10 @@ def why_doubted(
     `before_at_least`: what the branch before it changes by at least for each e-fold, where a method tells.
     `model_misfit`: rms residual of the best titration curve, in standard deviations.
     """
+    against = _why_against(volume_mL, signal, sd_signal, jump, unit, gap_mL=gap_mL)
+    if against:
+        return against
     rise = float(signal[jump.behind] - signal[jump.before])
-    back = taken_back(signal, jump)
-    if back >= TAKEN_BACK * rise:
-        return f"{back:.3g} {unit} of its rise are taken back elsewhere, which no reaction does: a disturbance"
-    fall = goes_back(signal, sd_signal, jump)
-    if fall >= TAKEN_BACK * rise:
-        return (
-            f"the signal goes back by {fall:.3g} {unit} beside it, reading after reading, which no reaction does: a "
-            "disturbance"
-        )
     off = off_one_bend(volume_mL, median_of_three(signal), jump)
     spread = (gap_mL[1] - gap_mL[0]) / float(volume_mL[jump.behind] - volume_mL[jump.before])
     if resolved and spread > EVEN_SHARE:
@@ -205,12 +266,12 @@ def why_doubted(
     before, behind = volume_mL <= gap_mL[0], volume_mL >= gap_mL[1]
     least = least_slope(unit)
     sides = [
-        (before, gap_mL[1] - volume_mL, "before", before_at_least or least),
-        (behind, volume_mL - gap_mL[0], "behind", least),
+        (before, gap_mL[1] - volume_mL, -signal, "before", before_at_least or least),
+        (behind, volume_mL - gap_mL[0], signal, "behind", least),
     ]
     cut_off = resolved and unit != "pH"  # a second ion may cut the jump off; a pH never stops behind one
-    for rows, distance, where, demanded in sides[: 1 if cut_off else 2]:
-        flat = flat_towards(distance[rows], signal[rows], sd_signal[rows], demanded)
+    for rows, distance, turned, where, demanded in sides[: 1 if cut_off else 2]:
+        flat = flat_towards(distance[rows], turned[rows], sd_signal[rows], demanded)
         if flat is not None:
             lacking = "" if resolved else "no readings resolve it, and "
             return (
@@ -220,7 +281,7 @@ def why_doubted(
             )
     if rise < LEAST_TOLD * float(np.median(sd_signal)):
         return ""  # readings that may lack so much agree with anything
-    many = len(volume_mL) >= MANY
+    many = len(volume_mL) >= MANY and jump.clear  # a shallow jump bends hardly more than its branches
     within = min(max(DESCRIBED, model_misfit / FAR_BETTER), MOST_MISFIT) if many else DESCRIBED
     found = artefact_of(volume_mL, signal, sd_signal, within)
     if found is not None:

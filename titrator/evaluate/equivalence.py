@@ -19,6 +19,7 @@ from titrator.evaluate.gran_way import gran_estimate_at
 from titrator.evaluate.jump import Jump, Search, find_jumps
 from titrator.evaluate.model_fit import FitData
 from titrator.evaluate.noise import decimal_step, signal_sd
+from titrator.evaluate.volumes_said import volumes_said
 from titrator.evaluate.ways import Placed, place
 from titrator.evaluate.whole_place import whole_fits
 
@@ -36,24 +37,6 @@ def volume_sd_mL(volume_mL: FloatArray) -> float:
     digit = decimal_step(volume_mL) / np.sqrt(12.0)
     least_step = float(np.min(np.diff(volume_mL)))
     return max(2e-4 * float(np.ptp(volume_mL)), min(float(digit), 0.1 * least_step))
-
-
-def _taken_with_warning(curve: Curve) -> list[str]:
-    """Return a sentence for volumes that step back and one for volumes that come again, with the first of each."""
-    warnings = []
-    if curve.steps_back:
-        at = int(np.argmax(np.diff(curve.volume_mL) < 0.0))
-        times = "once" if curve.steps_back == 1 else f"{curve.steps_back} times"
-        warnings.append(
-            f"the volume steps back {times} (from {curve.volume_mL[at]:g} to {curve.volume_mL[at + 1]:g} mL): "
-            "the readings were put in order of volume"
-        )
-    if curve.repeats:
-        values, counts = np.unique(curve.volume_mL, return_counts=True)
-        first = float(values[np.argmax(counts > 1)])
-        noun = "reading repeats a volume" if curve.repeats == 1 else "readings repeat a volume"
-        warnings.append(f"{curve.repeats} {noun} ({first:g} mL first): readings at one volume were averaged")
-    return warnings
 
 
 def _searched(ordered: Curve, expectation: Expectation) -> Search:
@@ -224,7 +207,7 @@ def _evaluated(curve: Curve, expectation: Expectation) -> Evaluation:
     largest = max((float(np.max(np.abs(each))) for each in (curve.volume_mL, curve.signal) if len(each)), default=0.0)
     if largest > LARGEST:
         return Evaluation(warnings=(f"a value of {largest:g} is no volume, potential or pH: check the units",))
-    warnings = _taken_with_warning(curve)
+    warnings = volumes_said(curve)
     as_read = curve.in_order()
     ordered = as_read.at_rest()
     if len(ordered) > 1 and float(np.min(np.diff(ordered.volume_mL))) < 1e-9 * max(1.0, largest):

@@ -223,6 +223,12 @@ def _why_none(secants: list[_Secants], signal: FloatArray, least_rise: float) ->
             "the curve steepens towards its end and does not flatten again: the branch behind the jump is missing, "
             "so nothing brackets an equivalence point (add titrant until the curve is flat, at least three readings)"
         )
+    if min(steepest_before, steepest_behind) >= SHALLOW_RATIO:
+        return (
+            "the curve steepens towards its end and does not flatten again, and its beginning is steep too: no jump "
+            "has a flat branch on both sides (if the titration was stopped before its point, add titrant until the "
+            "curve is flat, at least three readings; a steep beginning alone is that of a weak acid or of a blank)"
+        )
     if steepest_behind >= SHALLOW_RATIO:
         return (
             "the curve is steepest at its beginning and flattens from there: the branch before a jump is missing, "

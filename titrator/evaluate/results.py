@@ -36,11 +36,12 @@ class ResultInputs:
     """What a result is computed from beside the curve; parts are numbers, quantities or models.
 
     `analyte_per_titrant`: mol of analyte that a mol of titrant consumes. `titrant_mol_per_L` at 20 °C; `warmth`: volume
-    of titrant at 20 °C over that delivered. `dilution`: volume of the diluted sample over that of the sample in it.
-    `blank_mL`: volume that the blank takes on this burette, taken off the first point. `sample_g`: mass of a weighed
-    sample, of which the vessel holds aliquot/(dilution `made_up_to_mL`), or all of it where that is None. `sampling`,
-    `repeatability`: relative standard uncertainties, lines of their own. `unit`: that of the first result. `label`:
-    of the run, a part of the names of what is its own.
+    of titrant at 20 °C over that delivered; `strength`: of the titrant at this step's point over `titrant_mol_per_L` (a
+    base with carbonate takes up more protons at an acid point than at an alkaline one). `dilution`: volume of the
+    diluted sample over that of the sample in it. `blank_mL`: volume that the blank takes on this burette, taken off the
+    first point. `sample_g`: mass of a weighed sample, of which the vessel holds aliquot/(dilution `made_up_to_mL`), or
+    all of it where that is None. `sampling`, `repeatability`: relative standard uncertainties, lines of their own.
+    `unit`: that of the first result. `label`: of the run, a part of the names of what is its own.
     """
 
     name: str
@@ -52,6 +53,7 @@ class ResultInputs:
     molar_mass_g_per_mol: Part | None = None
     unit: str = "mol/L"
     warmth: Part = 1.0
+    strength: Part = 1.0
     blank_mL: Part | None = None
     sample_g: Part | None = None
     made_up_to_mL: Part | None = None
@@ -148,14 +150,20 @@ def volume_quantity(point: EquivalencePoint | Estimate, name: str) -> Quantity:
     return Quantity(name, point.volume_mL, point.u_random_mL, "mL", "t" if math.isfinite(dof) else "normal", dof)
 
 
-def _delivered_mL(volume: Quantity, before: Quantity | None, inputs: ResultInputs) -> Model:
-    """Return the titrant of one step at 20 °C: since the point before, or since the blank."""
+def _taken_mL(volume: Quantity, before: Model | None, inputs: ResultInputs) -> tuple[Model, Model]:
+    """Return the titrant of one step at 20 °C, since the point before or since the blank, and that up to its point.
+
+    Both are of the stated strength: what is taken at a point where the titrant is stronger counts for more.
+    """
     delivered = inputs.burette.delivered(volume)
+    whole = delivered * inputs.strength
     if before is not None:
-        delivered = delivered - inputs.burette.delivered(before)
+        taken = whole - before
     elif inputs.blank_mL is not None:
-        delivered = delivered - inputs.blank_mL
-    return (delivered * inputs.warmth).in_unit("mL")
+        taken = (delivered - inputs.blank_mL) * inputs.strength
+    else:
+        taken = whole
+    return (taken * inputs.warmth).in_unit("mL"), whole
 
 
 def _multiple(model: Model, factor: float, unit: str) -> Model:
@@ -208,12 +216,11 @@ def _steps(
     points: Sequence[EquivalencePoint | Estimate], inputs: ResultInputs | Sequence[ResultInputs]
 ) -> Iterator[tuple[ResultInputs, Model]]:
     """Yield the amount in the vessel for each step that took titrant."""
-    before: Quantity | None = None
+    before: Model | None = None
     for number, (point, own) in enumerate(zip(points, _of_each(inputs, len(points)), strict=False), start=1):
         counted = VOLUME_LINE if number == 1 else f"{VOLUME_LINE}, point {number}"
         volume = volume_quantity(point, own.named(counted))
-        took = _delivered_mL(volume, before, own)
-        before = volume
+        took, before = _taken_mL(volume, before, own)
         if took.value > 0.0:
             yield own, titrated_mmol(own.titrant_mol_per_L, took, own.analyte_per_titrant)
 

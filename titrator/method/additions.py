@@ -1,4 +1,4 @@
-"""Section `additions`: how much titrant comes next. Two rules, told apart by the key `rule`."""
+"""Section `additions`: how much titrant comes next. Three rules, told apart by the key `rule`."""
 
 from collections.abc import Iterable
 from typing import Annotated, Literal
@@ -9,13 +9,10 @@ from titrator.files import Finding, StrictModel
 from titrator.files.quantities import Plain, PositivePotential_mV, PositiveVolume_mL
 
 
-class AdaptiveAdditions(StrictModel):
-    """Additions that aim at equal changes of potential: small where the curve is steep, larger elsewhere."""
+class _Stepwise(StrictModel):
+    """The keys of additions that aim at equal changes of potential."""
 
-    rule: Literal["adaptive"] = Field(
-        description="`adaptive`: each addition aims at the same change of potential; `fixed`: each is as large as the "
-        "others."
-    )
+    rule: str
     aim_mV: PositivePotential_mV = Field(
         alias="aim", description="Change of potential that each addition aims at (rule adaptive)."
     )
@@ -74,6 +71,15 @@ class AdaptiveAdditions(StrictModel):
             )
 
 
+class AdaptiveAdditions(_Stepwise):
+    """Additions that aim at equal changes of potential: small where the curve is steep, larger elsewhere."""
+
+    rule: Literal["adaptive"] = Field(
+        description="`adaptive`: each addition aims at the same change of potential; `fixed`: each is as large as the "
+        "others; `foreseeing`: one stretch to near the jump, then a few readings where they tell most."
+    )
+
+
 class FixedAdditions(StrictModel):
     """Additions of one size, as for a curve that is to be compared with a hand-made one."""
 
@@ -111,5 +117,38 @@ class FixedAdditions(StrictModel):
         return "step"
 
 
-Additions = Annotated[AdaptiveAdditions | FixedAdditions, Field(discriminator="rule")]
-"""Either rule."""
+class ForeseeingAdditions(_Stepwise):
+    """One stretch to a safe distance from the jump, then readings where they tell most per second of waiting.
+
+    The keys of the rule adaptive say how the run goes on where the curve is not what was foreseen.
+    """
+
+    rule: Literal["foreseeing"] = Field(description="See above.")
+    near: Annotated[int, Plain(whole=True, at_least=3, at_most=12)] = Field(
+        6, description="So many readings are sought close about each jump (rule foreseeing)."
+    )
+    patience: Annotated[float, Plain(above=0)] = Field(
+        0.5,
+        description="A reading is waited for until its own error costs this share of the burette's (rule foreseeing): "
+        "less is slower and more exact.",
+    )
+    far_mV: PositivePotential_mV = Field(
+        1.0, alias="far", description="An error of a reading that serves far from the jump (rule foreseeing)."
+    )
+    finest_mL: PositiveVolume_mL = Field(
+        alias="finest", description="No addition close about the jump is smaller (rule foreseeing)."
+    )
+
+    @property
+    def smallest_mL(self) -> float:
+        """Return the smallest addition of this rule in mL."""
+        return min(self.least_mL, self.finest_mL)
+
+    @property
+    def smallest_key(self) -> str:
+        """Return the key that states it."""
+        return "finest" if self.finest_mL <= self.least_mL else "least"
+
+
+Additions = Annotated[AdaptiveAdditions | FixedAdditions | ForeseeingAdditions, Field(discriminator="rule")]
+"""Any rule."""

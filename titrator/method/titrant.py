@@ -24,8 +24,8 @@ class Titrant(StrictModel):
     stated: UncertainConcentration | None = Field(
         None,
         alias="concentration",
-        description="Concentration of the titrant from its standardisation, with its standard uncertainty. Give this, "
-        "`prepared` or `standardised`.",
+        description="Concentration of the titrant from its standardisation, with its standard uncertainty; of a base, "
+        "as hydrogen phthalate finds it. Give this, `prepared` or `standardised`.",
     )
     prepared: Prepared | None = Field(
         None, description="How it was prepared by weighing a pure substance; its concentration is computed."

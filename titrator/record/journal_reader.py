@@ -6,11 +6,14 @@ import hashlib
 import json
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from titrator.files import InputProblem
 from titrator.record.journal import FIRST_PREV, Behind
 from titrator.record.lines import misfits
+
+_SHOWN: Final = 60
+"""So many bytes of a line that is none are shown."""
 
 
 class JournalDamagedError(InputProblem):
@@ -49,8 +52,8 @@ def read_journal(path: Path) -> JournalContents:
             break
         if line is None or line.get("n") != position or line.get("prev") != prev:
             raise JournalDamagedError(
-                f"{path}:{position + 1}: expected line {position} of the journal, chained to the line before, got "
-                f"{raw[:60]!r}: the file was changed after it was written. Use a copy that was not changed"
+                f"{path}:{position + 1}: {_broken_chain(position, raw, line)}: the file was changed after it was "
+                f"written. Use a copy that was not changed"
             )
         lines.append(line)
         prev = hashlib.sha256(raw).hexdigest()
@@ -69,6 +72,20 @@ def _check_fields(path: Path, line: dict[str, Any]) -> None:
         raise JournalDamagedError(
             f"{path}:{position + 1}: {wrong} (in a line of kind {line['kind']!r}). Use the journal as it was written"
         )
+
+
+def _broken_chain(position: int, raw: bytes, line: dict[str, Any] | None) -> str:
+    """What is wrong with a line that does not follow the one before it, in words that can be read on one line."""
+    if line is None:
+        text = "".join(sign if sign.isprintable() else "·" for sign in raw[:_SHOWN].decode(errors="replace"))
+        cut = f" … ({len(raw)} bytes)" if len(raw) > _SHOWN else ""
+        return f"expected line {position} of the journal as JSON with its kind and time, got `{text}`{cut}"
+    if line.get("n") != position:
+        return f"expected line {position} of the journal, got a line with the number {str(line.get('n'))[:_SHOWN]}"
+    return (
+        f"expected line {position} of the journal chained to the line before by its SHA-256, got another one in "
+        f"`prev`: this line or the one before is not as it was"
+    )
 
 
 def _parse(raw: bytes) -> dict[str, Any] | None:

@@ -8,13 +8,23 @@ import re
 import shutil
 import unicodedata
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from titrator.files import InputProblem
 from titrator.record.json_text import json_text
 
 _FOLDER = re.compile(r"(\d{4,})-\d{4}-\d{2}-\d{2}-.+")
 _LONGEST_NAME = 48
+
+
+class Kind(NamedTuple):
+    """A kind of numbered folder, and the file that it grows by."""
+
+    name: str
+    file: str
+
+
+RUN, SWEEP = Kind("run", "journal.jsonl"), Kind("sweep", "sweep.jsonl")
 
 
 class RunFolderError(InputProblem):
@@ -120,30 +130,43 @@ def find_run(text: str, runs: Path) -> RunFolder:
 
     Raises `RunFolderError` saying what there is.
     """
+    return RunFolder(_found(text, runs, RUN))
+
+
+def find_sweep(text: str, runs: Path) -> Path:
+    """The folder of a sweep of `titrator tune`, which is numbered among the runs; as `find_run`."""
+    return _found(text, runs, SWEEP)
+
+
+def _found(text: str, runs: Path, kind: Kind) -> Path:
     path = Path(text)
+    wanted = f"a {kind.name} (its folder, its number or `last`)"
     try:
-        if (path / "journal.jsonl").is_file():
-            return RunFolder(path)
+        if (path / kind.file).is_file():
+            return path
         is_folder = path.is_dir()
     except OSError as error:  # a name too long for any folder, a circle of links
-        raise RunFolderError(
-            f"expected a run (its folder, its number or `last`), got {text[:60]!r}: {error}"
-        ) from error
+        raise RunFolderError(f"expected {wanted}, got {text[:60]!r}: {error}") from error
     if is_folder:
-        raise RunFolderError(f"{path}: expected a run folder with a journal.jsonl, got a folder without one")
+        raise RunFolderError(f"{path}: expected a {kind.name} folder with a {kind.file}, got a folder without one")
     known = sorted(
         (number, child)
         for child in (runs.iterdir() if runs.is_dir() else ())
-        if (number := run_number(child)) is not None
+        if (number := run_number(child)) is not None and _holds(child, kind)
     )
     if text == "last" and known:
-        return RunFolder(known[-1][1])
+        return known[-1][1]
     if text.isdecimal():
         for number, child in known:
             if number == int(text):
-                return RunFolder(child)
-    there = f"{runs} holds runs {known[0][0]} to {known[-1][0]}" if known else f"{runs} holds no run"
-    raise RunFolderError(f"expected a run (its folder, its number or `last`), got {text!r}: {there}")
+                return child
+    there = f"{runs} holds {kind.name}s {known[0][0]} to {known[-1][0]}" if known else f"{runs} holds no {kind.name}"
+    raise RunFolderError(f"expected {wanted}, got {text!r}: {there}")
+
+
+def _holds(folder: Path, kind: Kind) -> bool:
+    """Whether a numbered folder is one of this kind; a run may have lost its journal, a sweep is known by its file."""
+    return (folder / SWEEP.file).exists() is (kind is SWEEP)
 
 
 def _slug(name: str) -> str:

@@ -17,7 +17,7 @@ from titrator.bench.errors import BenchError, BuretteError, HomeError, PositionL
 from titrator.bench.events import BenchEvent, MotionEnded, ReadingBlock
 from titrator.bench.joining import Joined
 from titrator.bench.refill import prime, refill
-from titrator.control.actions import Action, Ask, Enter, Finish, Halt, Log, MoveTo, Prime, Refill, Sample
+from titrator.control.actions import Action, Ask, Enter, Finish, Halt, Log, MoveTo, Note, Prime, Refill, Sample
 from titrator.control.controller import Controller
 from titrator.control.ends import Cause, Ending
 from titrator.control.events import (
@@ -45,10 +45,11 @@ from titrator.run import sessions
 from titrator.run.errand import Errand
 from titrator.run.followed import Followed
 from titrator.run.home_check import can_check_home, check_home
-from titrator.run.link_watch import LinkWatch, uncertain_fields
+from titrator.run.lateness import why_too_late
+from titrator.run.link_watch import LinkWatch
 from titrator.run.showing import Showing
 from titrator.run.standing import Reply, Said, Standing
-from titrator.run.told import KIND, fields_of, motion_fields, write_block
+from titrator.run.told import motion_fields, write_block, write_event
 
 TICK_S = 1.0
 """How long the loop waits for news before it tells the controller that time passed. Deadlines of the controller are
@@ -219,9 +220,7 @@ class Driver:
 
     def _record_event(self, event: Event) -> None:
         try:
-            self._journal.write(
-                KIND, event.t_s, fields_of(event, sum(isinstance(each, Reading | MoveDone) for each in self._inbox))
-            )
+            write_event(self._journal, event, self._inbox)
         except JournalError as error:
             if not isinstance(event, Trouble):
                 self._inbox.appendleft(Trouble(event.t_s, str(error)))
@@ -230,6 +229,11 @@ class Driver:
         """Do what the controller asks for; what goes wrong comes to it as events."""
         # The pump first, the paper after: a halt goes out before any line that a full disk could refuse or hold up.
         for action in sorted(actions, key=lambda each: not isinstance(each, Halt)):
+            late = why_too_late(action, self._bench.now_s - t_s, self._controller.plan.motion)
+            if late:
+                self._back = "nothing moved meanwhile"
+                self._inbox.appendleft(LinkFaltered(self._bench.now_s, late))
+                return
             try:
                 self._carry_out(action, t_s)
             except JournalError as error:
@@ -302,13 +306,8 @@ class Driver:
             self._back = ""
 
     def _doubt(self, why: str, bounds: Bounds, t_s: float) -> None:
-        """The volume is not certain any more: say so in the record, with what is."""
-        self._link.bounds = bounds
-        if bounds.certain:
-            return
         try:
-            fields = uncertain_fields(why, bounds, self._bench.rig.burette.step_mL)
-            self._journal.write("uncertain", t_s, fields, durable=True)
+            self._link.doubt(why, bounds, t_s)
         except JournalError as error:
             self._inbox.append(Trouble(t_s, str(error)))
 
@@ -328,6 +327,8 @@ class Driver:
                 self._link.holds()
                 self._journal.write("point", t_s, {**point._asdict(), "t_s": round(point.t_s, 6)}, durable=True)
                 self._observer(self._controller.state, "", point)
+            case Note(passing=passing):
+                self._journal.write("passing", t_s, {**passing._asdict(), "t_s": round(passing.t_s, 6)})
             case Sample():
                 self._bench.start_readings()
             case Halt(why=why):

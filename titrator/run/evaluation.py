@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from titrator.control.point import Point
@@ -21,6 +21,7 @@ from titrator.run.blank_run import Blank, blank_of_run
 from titrator.run.chain import result_inputs, stated_source
 from titrator.run.counted import count_warnings, jumps_counted
 from titrator.run.expectations import expectation_of
+from titrator.run.strength import strengths
 
 BROKEN_OFF: Final = "the record breaks off here"
 """Why a run ended whose journal has no `end` line, as far as anybody knows."""
@@ -206,6 +207,8 @@ def results_of(
         what = "estimates" if extrapolated else "equivalence points"
         return [], [f"{found} of {sought} {what} found: without all of them no result can be assigned"]
     inputs = result_inputs(method, burette, label=label, blank_mL=blank_mL)[:sought]
+    strong = strengths(method, evaluation, label)
+    inputs = [replace(each, strength=part) for each, part in zip(inputs, strong, strict=False)] or inputs
     told = results(evaluation, inputs, from_estimates=extrapolated)
     notable = [each.warning for each in told if each.warning is not None and each.unit == inputs[0].unit]
     without = [each.name for each in inputs if each.name not in {result.name for result in told}]

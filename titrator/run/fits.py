@@ -19,6 +19,9 @@ from titrator.method.plausible import expected_volumes_mL
 STEPS_PER_AIM: Final = 3
 """An aim of fewer steps of the converter cannot be told from its rounding, as one of three times the noise cannot."""
 
+ERRORS_APART: Final = 3
+"""So many random errors apart two places of the plunger are in their order but for one pair in sixty (derived)."""
+
 ERRORS_PER_ADDITION: Final = 10
 """An addition lies between two positions: at ten times the random error of one it is known to √2/10 = 14 %, so that a
 slope stands 7 standard errors above zero (derived)."""
@@ -60,13 +63,12 @@ def one_stroke_is_enough(method: Method, rig: Rig) -> Iterable[Finding]:
 def additions_can_be_told(method: Method, rig: Rig) -> Iterable[Finding]:
     """The burette cannot deliver less than a step of its motor, nor place an addition better than its random error."""
     additions, burette = method.additions, rig.burette
+    # The rule that knows the law of the curve takes no slope between two neighbours: they may lie closer.
+    errors = ERRORS_APART if additions.smallest_key == "finest" else ERRORS_PER_ADDITION
     least_mL, why = burette.step_mL, f"one step of the motor of {_named(rig)}"
-    if ERRORS_PER_ADDITION * burette.random_error_mL > least_mL:
-        least_mL = ERRORS_PER_ADDITION * burette.random_error_mL
-        why = (
-            f"{ERRORS_PER_ADDITION} times the random error of the burette of {_named(rig)}, "
-            f"{_volume(burette.random_error_mL)}"
-        )
+    if errors * burette.random_error_mL > least_mL:
+        least_mL = errors * burette.random_error_mL
+        why = f"{errors} times the random error of the burette of {_named(rig)}, {_volume(burette.random_error_mL)}"
     if additions.smallest_mL < least_mL * (1.0 - 1e-9):
         yield Finding(
             ("additions", additions.smallest_key),

@@ -15,7 +15,7 @@ from titrator.bench.events import ReadingBlock
 from titrator.bench.frameless import FramelessBench
 from titrator.bench.rig import Rig
 from titrator.bench.simulated import UnframedBoard, open_unframed
-from titrator.control.actions import Action, Enter, Finish, Halt, Log, MoveTo, Sample
+from titrator.control.actions import Action, Enter, Finish, Halt, Log, MoveTo, Note, Sample
 from titrator.control.controller import Controller
 from titrator.control.ends import Ending
 from titrator.control.events import Begin, Event, Halted, MoveDone, Reading, Tick
@@ -59,6 +59,11 @@ def titrate_frameless(
     board = open_unframed(rig, cell_path, stated_values(method), seed, faults)
     if change is not None:
         change(board)
+    return titrate_on(board, method, rig)
+
+
+def titrate_on(board: UnframedBoard, method: Method, rig: Rig) -> FramelessRun:
+    """The same on a board that is open already. DoseError as above."""
     bench = FramelessBench(board, rig, method.ends_when.volume_above_mL)
     run = _Run(Controller(plan_for(method, rig)), bench)
     ending = run.to_the_end()
@@ -125,7 +130,7 @@ class _Run:
                 self._inbox.appendleft(Halted(self._bench.board_s, volume_mL, self._bench.left_mL))
             case Finish():
                 self.ended_s = t_s
-            case Enter():
+            case Enter() | Note():
                 pass
             case _:
                 raise AssertionError(f"a run without refills and questions asks for nothing like {action}")

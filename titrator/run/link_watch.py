@@ -70,6 +70,13 @@ class LinkWatch:
             self.lost, self._since_s = error, self._bench.now_s
             self._journal.write("link", self._since_s, {"state": "lost", "why": str(error)})
 
+    def doubt(self, why: str, bounds: Bounds, t_s: float) -> None:
+        """The volume may not be certain any more: the record says so. JournalError; it is known all the same."""
+        self.bounds = bounds
+        if not bounds.certain:
+            fields = uncertain_fields(why, bounds, self._bench.rig.burette.step_mL)
+            self._journal.write("uncertain", t_s, fields, durable=True)
+
     def holds(self) -> None:
         """A point was logged: the link is good enough."""
         self._losses = 0

@@ -5,11 +5,12 @@ from __future__ import annotations
 from titrator.bench.rig import Rig
 from titrator.control.direction import Direction
 from titrator.control.electrode_watch import ElectrodeExpectation
-from titrator.control.increments import AdaptiveSettings
+from titrator.control.increments import AdaptiveSettings, ForeseeingSettings
 from titrator.control.plan import EndSettings, FixedSettings, MotionSettings, Plan, PrimingSettings
 from titrator.control.settling import SettlingSettings
 from titrator.method import Method
 from titrator.run.errand_times import refill_errand
+from titrator.run.foresight import foresight_of
 from titrator.run.potentials import jumps_between_mV
 
 HALT_WITHIN_S = 3.0
@@ -30,21 +31,9 @@ def plan_for(
 
     `priming` (see `titrator.run.errand_times`) goes before it, and never with `sample_in_place`: ValueError.
     """
-    additions = method.additions
-    settings: AdaptiveSettings | FixedSettings
-    if additions.rule == "adaptive":
-        settings = AdaptiveSettings(
-            aim_mV=additions.aim_mV,
-            first_mL=additions.begins_with_mL,
-            least_mL=additions.least_mL,
-            most_mL=additions.most_mL,
-            growth=additions.growth,
-        )
-    else:
-        settings = FixedSettings(additions.step_mL)
     ends, amplifier = method.ends_when, rig.amplifier
     return Plan(
-        additions=settings,
+        additions=_additions(method),
         settling=_settling(method, rig),
         electrode=ElectrodeExpectation(
             start_low_mV=method.electrode.start_window_mV[0],
@@ -76,13 +65,30 @@ def plan_for(
         ),
         priming=priming,
         sample_in_place=sample_in_place,
+        foresight=foresight_of(method, rig) if method.additions.rule == "foreseeing" else None,
     )
+
+
+def _additions(method: Method) -> AdaptiveSettings | FixedSettings | ForeseeingSettings:
+    additions = method.additions
+    if additions.rule == "fixed":
+        return FixedSettings(additions.step_mL)
+    adaptive = AdaptiveSettings(
+        aim_mV=additions.aim_mV,
+        first_mL=additions.begins_with_mL,
+        least_mL=additions.least_mL,
+        most_mL=additions.most_mL,
+        growth=additions.growth,
+    )
+    if additions.rule == "adaptive":
+        return adaptive
+    return ForeseeingSettings(adaptive, additions.near, additions.patience, additions.far_mV, additions.finest_mL)
 
 
 def least_rise_mV(method: Method) -> float:
     """How high a jump is at least that counts while the run goes on."""
     additions = method.additions
-    return JUMP_RISE_AIMS * additions.aim_mV if additions.rule == "adaptive" else FIXED_RISE_MV
+    return FIXED_RISE_MV if additions.rule == "fixed" else JUMP_RISE_AIMS * additions.aim_mV
 
 
 def direction_of(method: Method) -> Direction:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -96,11 +96,22 @@ def resume_live(
             f"same one"
         )
     with RunLock(run.folder.path):  # before the port: who conducts the run holds both, and the lock says so better
+        run = _as_it_is_now(run)
         filling = _filling(run)
         if filling is not None:
             attendance = remembering(attendance, filling)
         way = PortWay(run.rig, attendance.nap, open_transport)
         return resume(run, open_transport(run.rig), attendance, way=way, tick_s=LIVE_TICK_S)
+
+
+def _as_it_is_now(run: Interrupted) -> Interrupted:
+    """What the journal says behind the lock: whoever conducted the run may have ended it since it was read.
+
+    ResumeError where it has ended.
+    """
+    if read_journal(run.folder.journal).behind == run.contents.behind:
+        return run
+    return replace(interrupted(run.folder), rig=run.rig)
 
 
 def resume(

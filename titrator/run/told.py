@@ -61,6 +61,12 @@ def fields_of(event: Event, untold: int) -> dict[str, Any]:
     return {"event": _NAME_OF[type(event)], **told, "untold": untold}
 
 
+def write_event(journal: Journal, event: Event, waiting: Iterable[Event]) -> None:
+    """An event that the controller is about to hear before those `waiting`. JournalError."""
+    untold = sum(isinstance(each, Reading | MoveDone) for each in waiting)
+    journal.write(KIND, event.t_s, fields_of(event, untold))
+
+
 def write_block(journal: Journal, block: ReadingBlock) -> None:
     """A block of readings: whole milliseconds and microvolts, so that they come back as they were. JournalError."""
     t_ms = [round(t_s * 1000.0) for t_s in block.t_s]

@@ -1,7 +1,17 @@
 """Increment rules: what volume to add next. One small interface, several siblings."""
 
 from titrator.control.increments.adaptive import Adaptive, AdaptiveSettings
-from titrator.control.increments.base import IncrementRule
+from titrator.control.increments.base import IncrementRule, Step
 from titrator.control.increments.fixed import Fixed
+from titrator.control.increments.foreseeing import Foreseeing, ForeseeingSettings, Foresight
 
-__all__ = ["Adaptive", "AdaptiveSettings", "Fixed", "IncrementRule"]
+__all__ = [
+    "Adaptive",
+    "AdaptiveSettings",
+    "Fixed",
+    "Foreseeing",
+    "ForeseeingSettings",
+    "Foresight",
+    "IncrementRule",
+    "Step",
+]

@@ -17,7 +17,9 @@ import math
 from collections import deque
 from dataclasses import dataclass
 
-from titrator.control.point import Point
+from titrator.control.increments.base import Step
+from titrator.control.point import Passing, Point
+from titrator.control.settling import Enough
 
 _STRAIGHT = 0.02
 """Slopes that differ by less than this share are taken as equal: D is then too far away to matter (≥ 50 spacings)."""
@@ -51,10 +53,31 @@ class Adaptive:
         self._run_sd_mL = math.sqrt(2.0) * random_error_mL  # of an addition: two positions
         self._recent: deque[Point] = deque(maxlen=3)
 
+    @property
+    def enough(self) -> str | None:
+        """This rule leaves the end to the ends."""
+        return None
+
+    @property
+    def seeks_more(self) -> bool:
+        """See `enough`."""
+        return False
+
+    @property
+    def initial(self) -> Enough | None:
+        """The initial reading is waited for as any other."""
+        return None
+
     def add_point(self, point: Point) -> None:
         self._recent.append(point)
 
-    def next_addition_mL(self) -> float:
+    def add_passing(self, passing: Passing) -> None:
+        """This rule waits for every point."""
+
+    def next_step(self) -> Step:
+        return Step(self._next_addition_mL())
+
+    def _next_addition_mL(self) -> float:
         settings = self._settings
         if len(self._recent) < 2:
             return settings.first_mL

@@ -2,16 +2,43 @@
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
-from titrator.control.point import Point
+from titrator.control.point import Passing, Point
+from titrator.control.settling import Enough
+
+
+class Step(NamedTuple):
+    """What comes next: an addition in mL; what serves as its reading (None: a settled one only).
+
+    `passing`: it is not waited for at all, more follows at once.
+    """
+
+    addition_mL: float
+    enough: Enough | None = None
+    passing: bool = False
 
 
 class IncrementRule(Protocol):
     """Chooses the next addition. Memory is bounded: a rule keeps what it needs, not the whole curve."""
 
+    @property
+    def enough(self) -> str | None:
+        """Why the rule has all it sought, as a sentence; None while it has not, or leaves that to the ends."""
+
+    @property
+    def seeks_more(self) -> bool:
+        """True while the rule itself says when there are enough points."""
+
+    @property
+    def initial(self) -> Enough | None:
+        """What serves as the initial reading: as `Step.enough`."""
+
     def add_point(self, point: Point) -> None:
         """Learn a logged point. Points come in order of volume."""
 
-    def next_addition_mL(self) -> float:
-        """The next addition in mL, greater than zero. The controller holds it within the limits of the run."""
+    def add_passing(self, passing: Passing) -> None:
+        """Learn what was read while titrant ran in."""
+
+    def next_step(self) -> Step:
+        """The next addition, greater than zero. The controller holds it within the limits of the run."""

@@ -3,9 +3,12 @@
 import math
 
 from titrator.control.settling.blocks import BLOCK_S, BlockWindow
-from titrator.control.settling.settings import Settled, SettlingSettings
-from titrator.control.settling.verdict import FEWEST_BLOCKS, Judge
+from titrator.control.settling.settings import Enough, Settled, SettlingSettings
+from titrator.control.settling.tail import SD_LN_RESPONSE
+from titrator.control.settling.verdict import FEWEST_BLOCKS, Forecast, Judge
 
+SD_LN_ALIKE = 0.2
+"""Standard deviation of ln τ from one reading close about a jump to the next (simulated electrodes: a tenth)."""
 HIGHEST_MV = 1.0e7
 """Potentials beyond ±10 kV are no readings."""
 
@@ -21,22 +24,25 @@ class SettlingDetector:
     def __init__(self, settings: SettlingSettings) -> None:
         self.settings = settings
         self._began = False
+        self._last_response_s = settings.response_s
+        self._last_sd_ln = SD_LN_RESPONSE
         self._last_t = math.inf
         self._last_y = self._last_d = self._first_y = 0.0
         self._gate2 = self._widest2 = -1.0
         self._reset(0.0)
 
     # -------------------------------------------------------------------------------------- readings
-    def begin(self, t_s: float) -> None:
+    def begin(self, t_s: float, enough: Enough | None = None) -> None:
         """Start a settlement: readings before t_s are forgotten and none may precede it; the wait counts from it.
 
+        enough: what is logged as soon as it is known, settled or not; None: settled readings only.
         Raises ValueError for a time that is not finite or lies before the last reading.
         """
         if not -math.inf < t_s < math.inf or (self._began and t_s < self._last_t):
             raise ValueError(f"settling: expected begin at a finite time not before {self._last_t} s, got {t_s!r} s")
         self._began = True
         self._last_t = math.nextafter(t_s, -math.inf)  # a reading at this very moment counts
-        self._reset(t_s)
+        self._reset(t_s, enough)
 
     def add(self, t_s: float, potential_mV: float) -> Settled | None:
         """One reading; returns the logged reading once there is one (None before, and after it until `begin`).
@@ -77,14 +83,15 @@ class SettlingDetector:
             return None
         return self._look(t_s, last=True)
 
-    def _reset(self, t_s: float) -> None:
+    def _reset(self, t_s: float, enough: Enough | None = None) -> None:
         settings = self.settings
         self._begin_t = t_s
         self._longest_t = t_s + settings.longest_s
         self._check_t = t_s + settings.least_wait_s
         self._block_end = min(t_s + BLOCK_S, self._longest_t)
         self._window = BlockWindow()
-        self._judge = Judge(settings, t_s)
+        self._enough = enough
+        self._judge = Judge(settings, t_s, self._forecast(enough))
         self._readings = self.outliers = 0
         self._last_y = self._last_d = 0.0
         self._first = True
@@ -94,6 +101,15 @@ class SettlingDetector:
         self._widest2 = (16.0 * settings.reading_noise_mV + settings.resolution_mV) ** 2
         self._clear_block()
         self.remaining_s: float | None = None
+
+    def _forecast(self, enough: Enough | None) -> Forecast:
+        """What is told of the response, stated or seen in the settlement before."""
+        response_s, sd = self.settings.response_s, SD_LN_RESPONSE
+        if enough is None:
+            return Forecast(None, 0.0, response_s, sd)
+        if enough.alike:
+            response_s, sd = self._last_response_s, min(math.hypot(SD_LN_ALIKE, self._last_sd_ln), sd)
+        return Forecast(enough.error_mV, enough.mixing_times, response_s, sd)
 
     def _refuse_time(self, t_s: float) -> None:
         if not self._began:
@@ -203,10 +219,14 @@ class SettlingDetector:
         if not verdict.settled and not last:
             self.remaining_s = min(verdict.remaining_s, self._longest_t - t_s)
             sooner = (0.6 + 0.2 * verdict.sharp) * verdict.remaining_s
+            if self._enough is not None:
+                sooner = min(sooner, BLOCK_S)
             self._check_t = t_s + sooner - 0.5 * self._window.width_s
             return None
         self._over = True
         self.remaining_s = None
+        self._last_response_s = verdict.response_s
+        self._last_sd_ln = verdict.sd_ln_response
         return Settled(
             potential_mV=verdict.potential_mV,
             sd_mV=verdict.sd_mV,

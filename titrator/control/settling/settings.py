@@ -68,6 +68,18 @@ class SettlingSettings:
         return REMAINDER_OVER_NOISE * self.reading_noise_mV / self.response_s
 
 
+class Enough(NamedTuple):
+    """What serves instead of a settled reading: one whose end value is known to `error_mV` (standard deviation).
+
+    mixing_times: readings sooner than so many time constants of mixing are left out of such a forecast. alike: the
+    electrode answers about as fast as in the settlement before.
+    """
+
+    error_mV: float
+    mixing_times: float = 0.0
+    alike: bool = False
+
+
 class Settled(NamedTuple):
     """A logged reading. The potential is an average of real readings, not an extrapolation.
 

@@ -25,6 +25,10 @@ MOST_ATTEMPTS = 3
 """Times the three fits are placed at most in one search; the next search goes on from there."""
 
 
+NODES, NODE_SD = 11, 0.25
+"""Values of ln τ tried to either side of what is stated, and their distance in its standard deviations."""
+
+
 class Blocks(NamedTuple):
     """What a regression needs of block averages, oldest first. age_s: now minus mean time; spread_s2: half the variance
     of the times in each block; weights: counts of readings; weighted_mV: weights times potentials from any level;
@@ -46,6 +50,13 @@ class TailFit(NamedTuple):
     remainder_mV: float
     unit_variance: float
     sum_of_squares: float
+
+
+class Stated(NamedTuple):
+    """What is known of ln τ beforehand: mean and standard deviation."""
+
+    ln_response: float
+    sd: float
 
 
 class Search(NamedTuple):
@@ -128,7 +139,7 @@ def residual_products(blocks: Blocks, response_s: float) -> tuple[float, float, 
 
 
 def find_tail(
-    blocks: Blocks, variance_mV2: float, stated_ln_response: float, start: Search, most_attempts: int = MOST_ATTEMPTS
+    blocks: Blocks, variance_mV2: float, stated: Stated, start: Search, most_attempts: int = MOST_ATTEMPTS
 ) -> Tail:
     """Tail with τ found from data and prior. variance_mV2: effective variance of one reading (weights count readings).
 
@@ -136,7 +147,8 @@ def find_tail(
     """
     ridge = variance_mV2 / AMPLITUDE_SD_MV**2
     inverse = 1.0 / variance_mV2
-    prior = 1.0 / SD_LN_RESPONSE**2
+    stated_ln_response, prior_sd = stated
+    prior = 1.0 / prior_sd**2
     theta, half, sd, fits = start
     span = max(sd, 0.003)
     for _ in range(most_attempts):
@@ -161,11 +173,51 @@ def find_tail(
         span = max(sd, 0.003, 0.2 * half if inside else abs(step))
         theta += step
         fits = ()
-    return _combine(placed, step, variance_mV2, len(blocks.age_s), found)
+    return _combine(placed, step, variance_mV2, (len(blocks.age_s), prior_sd), found)
 
 
-def _combine(search: Search, step: float, variance_mV2: float, blocks: int, found: bool) -> Tail:
+def over_all_responses(blocks: Blocks, variance_mV2: float, stated: Stated, tail: Tail) -> Tail:
+    """The tail with remainder and drift averaged over every ln τ within `stated`, each by how well it fits.
+
+    For a short window, whose fits say little of τ: the parabola of `find_tail` holds about its bottom only, and a
+    forecast from it would be surer than the readings are.
+    """
+    ridge = variance_mV2 / AMPLITUDE_SD_MV**2
+    fits, squares = [], []
+    for k in range(-NODES, NODES + 1):
+        away = NODE_SD * k
+        theta = min(max(stated.ln_response + away * stated.sd, stated.ln_response + FASTEST_LN), SLOWEST_LN)
+        fitted = fit_tail(blocks, math.exp(theta), ridge)
+        fits.append((theta, fitted))
+        squares.append(fitted.sum_of_squares / variance_mV2 + away * away)
+    least = min(squares)
+    total = mean = square = inner = drift = drift_square = ln_mean = ln_square = 0.0
+    for (theta, fitted), each in zip(fits, squares, strict=True):
+        weight = math.exp(0.5 * (least - each))
+        rate = math.exp(-theta)
+        total += weight
+        mean += weight * fitted.remainder_mV
+        square += weight * fitted.remainder_mV**2
+        inner += weight * fitted.unit_variance
+        drift -= weight * rate * fitted.remainder_mV
+        drift_square += weight * rate * rate * (fitted.remainder_mV**2 + variance_mV2 * fitted.unit_variance)
+        ln_mean += weight * theta
+        ln_square += weight * theta * theta
+    mean, drift, ln_mean = mean / total, drift / total, ln_mean / total
+    return tail._replace(
+        remainder_mV=mean,
+        remainder_sd_mV=math.sqrt(max(square / total - mean * mean, 0.0) + variance_mV2 * inner / total),
+        drift_mV_per_s=drift,
+        drift_sd_mV_per_s=math.sqrt(max(drift_square / total - drift * drift, 0.0)),
+        response_s=math.exp(ln_mean),
+        sd_ln_response=math.sqrt(max(ln_square / total - ln_mean * ln_mean, 0.0)),
+        found=True,
+    )
+
+
+def _combine(search: Search, step: float, variance_mV2: float, told: tuple[int, float], found: bool) -> Tail:
     """Mean and variance over ln τ ~ N(centre + step, sd²) of the three fits' parabola in ln τ."""
+    blocks, prior_sd = told
     theta, half, sd, ((r0, v0, q0), (r1, v1, q1), (r2, v2, q2)) = search
     ratio = math.exp(half)
     k1 = math.exp(-theta)
@@ -184,10 +236,10 @@ def _combine(search: Search, step: float, variance_mV2: float, blocks: int, foun
         drift,
         math.sqrt(drift_unit_variance * variance_mV2 + d_var),
         math.exp(theta + step),
-        min(sd, SD_LN_RESPONSE),
+        min(sd, prior_sd),
         max(0.0, min(least, q0, q1, q2)),
         # End, remainder, and as much of τ as the data rather than the prior decide.
-        max(0.0, blocks - 3.0 + min(1.0, (sd / SD_LN_RESPONSE) ** 2)),
+        max(0.0, blocks - 3.0 + min(1.0, (sd / prior_sd) ** 2)),
         search,
         found,
     )

@@ -8,12 +8,13 @@ from titrator.control.settling.noise import Noise, Observed, measure_noise
 from titrator.control.settling.settings import REMAINDER_OVER_NOISE, SettlingSettings
 from titrator.control.settling.tail import (
     MOST_ATTEMPTS,
-    SD_LN_RESPONSE,
     Blocks,
     Search,
+    Stated,
     Tail,
     find_tail,
     fit_tail,
+    over_all_responses,
     prepare,
     residual_products,
 )
@@ -34,6 +35,12 @@ FASTEST_RESPONSE_S = 0.5
 MIXING_SHARE = 0.1
 """Share of the change seen that mixing may still hide, per unit of exp(−t / mixing time)."""
 
+SHARP_LN_RESPONSE = 0.15
+"""A response known to this standard deviation of its logarithm is well described by a parabola."""
+
+LAW_SHARE = 0.03
+"""Share of a remainder by which the tail may err as a law: no electrode is quite of first order."""
+
 MISFIT = 0.25
 """The oldest third is forgotten where the residuals' mean square without it is below this share of the whole's."""
 
@@ -53,24 +60,43 @@ class Verdict(NamedTuple):
     excess: float
     remaining_s: float
     sharp: float
+    response_s: float
+    sd_ln_response: float
+
+
+class Forecast(NamedTuple):
+    """What serves instead of a settled reading: its end value known to `enough_mV` (None: nothing does).
+
+    mixing_times: readings sooner than so many time constants of mixing are left out. response_s: what the electrode's
+    response is taken to be, as the settlement before showed it.
+    """
+
+    enough_mV: float | None
+    mixing_times: float
+    response_s: float
+    sd_ln_response: float
 
 
 class Judge:
     """Looks at one settlement's window; keeps between looks what the next one starts from."""
 
-    def __init__(self, settings: SettlingSettings, begin_s: float) -> None:
+    def __init__(self, settings: SettlingSettings, begin_s: float, forecast: Forecast) -> None:
+        self._forecast = forecast
         self._settings = settings
         self._begin_s = begin_s
-        self._response_s = max(settings.response_s, FASTEST_RESPONSE_S)
-        self._ln_response = math.log(self._response_s)
+        self._response_s = max(forecast.response_s, FASTEST_RESPONSE_S)
+        self._stated = Stated(math.log(self._response_s), forecast.sd_ln_response)
         self._stated_variance = settings.reading_noise_mV**2
         self._floor_variance = settings.least_variance_mV2
-        self._start = Search(self._ln_response, 0.0, SD_LN_RESPONSE, ())
+        self._start = Search(self._stated.ln_response, 0.0, forecast.sd_ln_response, ())
         self._slow_variance = 0.0
+        self._excess_before = math.inf
 
     def still_runs_for_s(self, window: BlockWindow) -> float:
         """Cheap look at the newest two blocks: the time for which even the fastest tail believed in stays far from its
         end, s (0: worth a look)."""
+        if self._forecast.enough_mV is not None:
+            return 0.0
         step = window.t_s[-1] - window.t_s[-2] + 0.5 * window.width_s
         fastest = 0.5 * self._response_s
         least = abs(window.y_mV[-1] - window.y_mV[-2]) / math.expm1(min(step / fastest, 50.0))
@@ -100,6 +126,13 @@ class Judge:
             excess = bound / (REMAINDER_OVER_NOISE * math.hypot(noise_mV, sd) + rounding)
         else:
             excess = (abs(tail.drift_mV_per_s) + quantile * tail.drift_sd_mV_per_s) / limit
+        lacking_sd = lag * tail.remainder_sd_mV
+        if self._forecast.enough_mV is not None:
+            law = LAW_SHARE * lag * tail.remainder_mV
+            # A moment at which noise makes the tail look short would be taken for its end: twice running, not once.
+            now = (math.hypot(sd, lacking_sd, law) + rounding) / self._forecast.enough_mV
+            excess = min(excess, max(now, self._excess_before))
+            self._excess_before = now
         settled = excess <= 1.0 and tail.found and len(window) >= FEWEST_BLOCKS
         remaining, sharp = _remaining(max(excess, 1.0), now_s - window.t_s[0], tail)
         return Verdict(
@@ -109,22 +142,26 @@ class Judge:
             drift_sd_mV_per_s=tail.drift_sd_mV_per_s,
             remainder_bound_mV=bound,
             lacking_mV=-lag * tail.remainder_mV,
-            lacking_sd_mV=lag * tail.remainder_sd_mV,
+            lacking_sd_mV=lacking_sd,
             settled=settled,
             excess=excess,
             remaining_s=remaining,
             sharp=sharp,
+            response_s=tail.response_s,
+            sd_ln_response=tail.sd_ln_response,
         )
 
     def _fit(self, window: BlockWindow, now_s: float, attempts: int) -> tuple[Tail, Noise]:
         blocks = prepare(window.t_s, window.y_mV, window.spread_s2, window.weights, now_s)
         if self._slow_variance == 0.0:
             self._slow_variance = self._fresh_variance(window)
-        tail = find_tail(blocks, self._slow_variance, self._ln_response, self._start, attempts)
+        tail = find_tail(blocks, self._slow_variance, self._stated, self._start, attempts)
         noise = self._noise(window, blocks, tail)
         if not 0.6 < noise.slow_variance_mV2 / self._slow_variance < 1.6:
-            tail = find_tail(blocks, noise.slow_variance_mV2, self._ln_response, tail.search, attempts)
+            tail = find_tail(blocks, noise.slow_variance_mV2, self._stated, tail.search, attempts)
         self._slow_variance = noise.slow_variance_mV2
+        if self._forecast.enough_mV is not None and tail.sd_ln_response > SHARP_LN_RESPONSE:
+            tail = over_all_responses(blocks, noise.slow_variance_mV2, self._stated, tail)
         return tail, noise
 
     def _fresh_variance(self, window: BlockWindow) -> float:
@@ -165,7 +202,9 @@ class Judge:
         if mixing > 0.0:
             hidden = MIXING_SHARE * abs(window.y_mV[0] - window.y_mV[-1])
             over_noise = hidden / math.sqrt(self._stated_variance / window.weights[0])
-            until = max(until, self._begin_s + mixing * max(2.0, math.log(max(over_noise, 1.0))))
+            until = max(
+                until, self._begin_s + mixing * max(2.0, math.log(max(over_noise, 1.0)), self._forecast.mixing_times)
+            )
         count = 0
         while count < len(times) - 1 and times[count] < until:
             count += 1

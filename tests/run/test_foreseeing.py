@@ -1,0 +1,116 @@
+"""The rule `foreseeing` on simulated cells: right, quick, and safe where the curve is not what was foreseen."""
+
+import datetime
+import itertools
+from pathlib import Path
+
+import pytest
+
+from titrator.bench.rig import load_rig
+from titrator.control.point import Passing, Point
+from titrator.evaluate.curve import Curve
+from titrator.method import load_method
+from titrator.record.journal_reader import read_journal
+from titrator.run.course import rig_fields
+from titrator.run.evaluation import evaluate_curve
+from titrator.run.frameless import titrate_frameless
+from titrator.run.rehearsal import Setup, rehearse
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+NOW = datetime.datetime(2026, 11, 26, 12, 0, tzinfo=datetime.UTC)
+SEEDS = range(9101, 9105)
+ONE_POINT = ("iron_in_pickling_bath", "acetic_acid", "chloride_in_rinse_water")
+OTHERS = ("tin_and_iron", "phosphoric_acid", "iodide_and_chloride", "calcium_hardness", "carbonate_with_acid")
+
+
+def with_rule(name: str, folder: Path, **swaps: str):
+    """The method of that name with the rule `foreseeing`, written into `folder`."""
+    text = (CONFIGS / "methods" / f"{name}.yaml").read_text(encoding="utf-8")
+    text = text.replace("rule: adaptive", "rule: foreseeing\n  finest: 0.004 mL").replace("../", f"{CONFIGS}/")
+    for old, new in swaps.items():
+        assert f"{old}: " in text
+        head, tail = text.split(f"{old}: ", 1)
+        text = f"{head}{old}: {new}\n{tail.split(chr(10), 1)[1]}"
+    path = folder / f"{name}.yaml"
+    path.write_text(text, encoding="utf-8")
+    return path, load_method(path)
+
+
+@pytest.mark.parametrize("name", [*ONE_POINT, *OTHERS])
+def test_points_are_right_and_sooner_there(name, tmp_path):
+    """Within four standard uncertainties, never slower than the rule adaptive on the same cell (simulated time)."""
+    _, method = with_rule(name, tmp_path)
+    before = load_method(CONFIGS / "methods" / f"{name}.yaml")
+    rig = load_rig(method.rehearsal.rig)
+    for seed in SEEDS:
+        run = titrate_frameless(method, rig, method.rehearsal.cell, seed)
+        adaptive = titrate_frameless(before, rig, method.rehearsal.cell, seed)
+        assert run.state.value == "finished", run.ending.sentence
+        evaluation, _, _ = evaluate_curve(method, Curve.from_points(run.points), rig_fields(rig)["burette"])
+        truths_mL = run.truth["equivalence_points_mL"][: method.find.equivalence_points]
+        found = evaluation.equivalence_points
+        assert len(found) == len(truths_mL), evaluation.warnings
+        for point, true_mL in zip(found, truths_mL, strict=True):
+            assert abs(point.volume_mL - true_mL) < 4.0 * point.u_random_mL
+            assert sum(each.volume_mL < true_mL for each in run.points) >= 4
+            assert sum(each.volume_mL > true_mL for each in run.points) >= 3
+        assert run.duration_s < (0.5 if name in ONE_POINT else 1.25) * adaptive.duration_s
+
+
+def test_no_addition_leaps_over_the_jump(tmp_path):
+    """Before the first point behind the jump the plunger rests no further beyond it than a hundredth of the amount."""
+    _, method = with_rule("iron_in_pickling_bath", tmp_path)
+    rig = load_rig(method.rehearsal.rig)
+    for seed in range(9201, 9217):
+        run = titrate_frameless(method, rig, method.rehearsal.cell, seed)
+        [true_mL] = run.truth["equivalence_points_mL"]
+        first_behind = next(point for point in run.points if point.volume_mL > true_mL)
+        assert first_behind.volume_mL - true_mL < 0.01 * true_mL
+
+
+def test_an_expectation_is_not_trusted(tmp_path):
+    """Baths of 1.2 to 2.2 mol/L that are expected to hold 0.1 to 0.2, and none expected at all."""
+    rig = load_rig(CONFIGS / "rigs" / "simulated.yaml")
+    for told in ("{from: 0.1 mol/L, to: 0.2 mol/L}", "{from: 2.3 mol/L, to: 2.4 mol/L}"):
+        _, method = with_rule("iron_in_pickling_bath", tmp_path, expected=told)
+        run = titrate_frameless(method, rig, method.rehearsal.cell, 9301)
+        evaluation, _, _ = evaluate_curve(method, Curve.from_points(run.points), rig_fields(rig)["burette"])
+        [point] = evaluation.equivalence_points
+        assert abs(point.volume_mL - run.truth["equivalence_points_mL"][0]) < 4.0 * point.u_random_mL
+
+
+@pytest.mark.parametrize("fault", ["electrode-disconnected@2 s", "electrode-disconnected@8 mL", "noise=2 mV@1 s"])
+def test_what_goes_wrong_gives_no_false_point(fault, tmp_path):
+    _, method = with_rule("iron_in_pickling_bath", tmp_path)
+    rig = load_rig(method.rehearsal.rig)
+    for seed in (9401, 9402):
+        run = titrate_frameless(method, rig, method.rehearsal.cell, seed, (fault,))
+        evaluation, _, _ = evaluate_curve(method, Curve.from_points(run.points), rig_fields(rig)["burette"])
+        [true_mL] = run.truth["equivalence_points_mL"]
+        assert all(abs(point.volume_mL - true_mL) < 0.02 for point in evaluation.equivalence_points)
+        if fault.startswith("electrode"):
+            assert run.state.value == "faulted"
+            assert all(point.volume_mL < true_mL for point in run.points)
+
+
+def test_a_blank_is_titrated_without_foresight(tmp_path):
+    _, method = with_rule("blank_of_the_iron_method", tmp_path)
+    rig = load_rig(method.rehearsal.rig)
+    before = load_method(CONFIGS / "methods" / "blank_of_the_iron_method.yaml")
+    run, adaptive = (titrate_frameless(each, rig, each.rehearsal.cell, 8) for each in (method, before))
+    assert run.points == adaptive.points
+
+
+def test_over_the_wire_it_is_the_same_and_passing_readings_are_kept(tmp_path):
+    path, method = with_rule("iron_in_pickling_bath", tmp_path)
+    rig = load_rig(method.rehearsal.rig)
+    rig = rig.model_copy(update={"record": rig.record.model_copy(update={"sync": False})})
+    done = rehearse(Setup(method, path, rig, method.rehearsal.rig, method.rehearsal.cell, 3, ()), tmp_path, NOW)
+    contents = read_journal(done.folder.journal)
+    run = titrate_frameless(method, rig, method.rehearsal.cell, 3)
+    logged = [Point(**{key: line[key] for key in Point._fields}) for line in contents.of_kind("point")]
+    assert [point._replace(t_s=round(point.t_s, 6)) for point in run.points] == logged
+    passing = [Passing(**{key: line[key] for key in Passing._fields}) for line in contents.of_kind("passing")]
+    assert len(passing) >= 5
+    assert all(one.reached_mL < other.reached_mL for one, other in itertools.pairwise(passing))
+    assert passing[-1].reached_mL < logged[2].volume_mL

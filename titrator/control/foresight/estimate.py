@@ -1,0 +1,311 @@
+"""What the points so far tell of the law: weighted least squares of the volume on the potential, with weak priors.
+
+The volume is regressed on the potential, not the other way round: near the jump the burette's error counts and not the
+electrode's, and V(E) is explicit. Each datum weighs by the burette's error, by what its potential may err carried along
+the chord of the curve (the local slope of an unsettled reading in mid-jump would call its volume exact), and by a share
+of the distance to the next equivalence point, for no law is exact far off.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from titrator.control.foresight.law import Law, Place
+from titrator.control.foresight.normal import decomposed, inverse, solved
+
+MISFIT = 0.002
+"""Share of the distance to the next equivalence point by which a law may err (dilution, activity, side reactions)."""
+PASSING_MISFIT = 0.2
+"""Share of the lag by which readings while dosing lie elsewhere than a constant lag says."""
+SUSPECT = 1.5
+"""Mean square of residuals and priors over variances above which a corner is sought elsewhere."""
+CORNERS, CORNER_SD = 4, 0.5
+"""Places of the second solid's branch tried to either side, and their distance in its standard deviations."""
+LOOSE_mV = (10.0, 3.0, 0.0)
+"""Added to the potentials in one search after the other, so that a reading may lie on either side of the corner."""
+_ROUNDS = 12
+_SMALL = 0.02
+"""Steps below this many standard deviations end the search."""
+_HELD = 1e-3
+"""Standard deviation of ln of an amount that is held for a profile."""
+_GRID = 1.25
+"""Ratio of neighbouring amounts tried in a profile: the next one is found by the fit."""
+_LN_STEP = 0.7
+"""The most that ln of an amount or of the lag changes in one step."""
+
+
+class Datum(NamedTuple):
+    """A potential (rising sign) with its standard deviation at a delivered volume; `speed_mL_per_s` 0 at rest."""
+
+    volume_mL: float
+    y_mV: float
+    sd_mV: float
+    speed_mL_per_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Beforehand:
+    """What is known before the first point, beside the law's own branches.
+
+    `amounts_mL` with `ln_sd` each (weak: a hint). `shift_sd_mV`: of all places together (offset of the electrode).
+    `slope_sd`: relative, of all slopes together. `lag_s`, `lag_ln_sd`: how far readings are behind while titrant runs.
+    `volume_sd_mL`: of a position of the burette.
+    """
+
+    amounts_mL: tuple[float, ...]
+    ln_sd: tuple[float, ...]
+    shift_sd_mV: float
+    slope_sd: float
+    lag_s: float
+    lag_ln_sd: float
+    volume_sd_mL: float
+
+
+@dataclass(slots=True)
+class Estimate:
+    """Values of the unknowns and their covariance, updated by `fit`.
+
+    The unknowns in order: ln of the amounts, shift of all places, own shift of each branch, ln of all slopes, ln of own
+    slopes (branches that the electrode does not follow), ln of the lag.
+    """
+
+    law: Law
+    before: Beforehand
+    x: list[float] = field(init=False)
+    prior: list[float] = field(init=False)
+    prior_sd: list[float] = field(init=False)
+    covariance: list[list[float]] = field(init=False)
+    misfit: float = field(init=False, default=0.0)
+    """Sum of the squared residuals of the points at rest over their variances, in the last fit."""
+
+    def __post_init__(self) -> None:
+        branches, before = self.law.branches, self.before
+        own = [each.own_slope_sd for each in branches if each.own_slope_sd > 0.0]
+        self.prior = [
+            *(math.log(each) for each in before.amounts_mL),
+            *[0.0] * (2 + len(branches) + len(own)),
+            math.log(before.lag_s),
+        ]
+        self.prior_sd = [
+            *before.ln_sd,
+            before.shift_sd_mV,
+            *(each.place_sd_mV for each in branches),
+            before.slope_sd,
+            *own,
+            before.lag_ln_sd,
+        ]
+        self.x = list(self.prior)
+        size = len(self.x)
+        self.covariance = [[self.prior_sd[i] ** 2 if i == j else 0.0 for j in range(size)] for i in range(size)]
+
+    # ------------------------------------------------------------------------------------------ the curve
+    def amounts_mL(self) -> list[float]:
+        """The amounts, in mL of titrant."""
+        return [math.exp(each) for each in self.x[: self.law.amounts]]
+
+    def points_mL(self) -> list[float]:
+        """The equivalence points: running sums of the amounts."""
+        points, total = [], 0.0
+        for each in self.amounts_mL():
+            total += each
+            points.append(total)
+        return points
+
+    def point_sd_mL(self, number: int) -> float:
+        """Standard deviation of an equivalence point (from 0)."""
+        return math.sqrt(self.variance(self.point_gradient(number)))
+
+    def point_gradient(self, number: int) -> list[float]:
+        """d(point)/d(unknowns)."""
+        amounts = self.amounts_mL()
+        return [amounts[k] if k <= number and k < len(amounts) else 0.0 for k in range(len(self.x))]
+
+    def variance(self, gradient: list[float]) -> float:
+        """gradientᵀ covariance gradient."""
+        total = 0.0
+        for gi, row in zip(gradient, self.covariance, strict=True):
+            if gi:
+                inner = 0.0
+                for gj, each in zip(gradient, row, strict=True):
+                    inner += gj * each
+                total += gi * inner
+        return total
+
+    def lines(self) -> tuple[list[float], list[float]]:
+        """Places and slopes of the branches as estimated."""
+        x, count = self.x, self.law.amounts
+        shift, common = x[count], math.exp(x[count + 1 + len(self.law.branches)])
+        own = count + 2 + len(self.law.branches)
+        places, slopes = [], []
+        for k, branch in enumerate(self.law.branches):
+            places.append(branch.place_mV + shift + x[count + 1 + k])
+            slope = branch.slope_mV * common
+            if branch.own_slope_sd > 0.0:
+                slope *= math.exp(x[own])
+                own += 1
+            slopes.append(slope)
+        return places, slopes
+
+    def lag_s(self) -> float:
+        """How far readings are behind while titrant runs in."""
+        return math.exp(self.x[-1])
+
+    def at(self, y_mV: float) -> Place:
+        """The curve at a potential, as estimated."""
+        return self.law.place(y_mV, self.amounts_mL(), *self.lines())
+
+    def gradient(
+        self, datum: Datum, place: Place, amounts_mL: list[float], lines: tuple[list[float], list[float]]
+    ) -> list[float]:
+        """d(volume that the law gives for a datum)/d(unknowns)."""
+        places, slopes = lines
+        branches = self.law.branches
+        out = [each * amount for each, amount in zip(place.by_amount, amounts_mL, strict=True)]
+        shifts, own, common, shift = [], [], 0.0, 0.0
+        for k, branch in enumerate(branches):
+            by_t = place.by_t[k]
+            by_place = -by_t / slopes[k]
+            by_slope = -by_t * (datum.y_mV - places[k]) / slopes[k]
+            shift += by_place
+            shifts.append(by_place)
+            common += by_slope
+            if branch.own_slope_sd > 0.0:
+                own.append(by_slope)
+        lagged = datum.speed_mL_per_s * math.exp(self.x[-1])
+        return [*out, shift, *shifts, common, *own, lagged]
+
+    def predicted_mL(self, datum: Datum) -> tuple[float, float]:
+        """(volume that the law gives, variance of the datum's own errors): V, mL²."""
+        amounts, lines = self.amounts_mL(), self.lines()
+        place = self.law.place(datum.y_mV, amounts, *lines)
+        return place.volume_mL + datum.speed_mL_per_s * math.exp(self.x[-1]), self._own_variance(
+            datum, place, amounts, lines
+        )
+
+    def _own_variance(
+        self, datum: Datum, place: Place, amounts: list[float], lines: tuple[list[float], list[float]]
+    ) -> float:
+        above = self.law.place(datum.y_mV + 2.0 * datum.sd_mV, amounts, *lines).volume_mL
+        below = self.law.place(datum.y_mV - 2.0 * datum.sd_mV, amounts, *lines).volume_mL
+        total, nearest = 0.0, math.inf
+        for each in amounts:
+            total += each
+            nearest = min(nearest, abs(place.volume_mL - total))
+        chord = 0.25 * (above - below)
+        variance = self.before.volume_sd_mL**2 + chord * chord + (MISFIT * nearest) ** 2
+        if datum.speed_mL_per_s:
+            variance += (PASSING_MISFIT * datum.speed_mL_per_s * math.exp(self.x[-1])) ** 2
+        return variance
+
+    # ------------------------------------------------------------------------------------------ the fit
+    def fit(self, data: list[Datum]) -> None:
+        """Find the unknowns anew from all `data`, starting where they are.
+
+        ValueError where the data leave the unknowns open.
+        """
+        self._descend(data)
+        if self.law.layered > 1 and self.cost(data) > SUSPECT * (2 + len(data)):
+            self._from_every_corner(data)
+
+    def _from_every_corner(self, data: list[Datum]) -> None:
+        """Descend from several places of the second solid's branch, and stay where that fits best.
+
+        Where a second solid sets in the curve has a corner, behind which no derivative sees.
+        """
+        count = self.law.amounts
+        least, best = self.cost(data), list(self.x)
+        for step in range(-CORNERS, CORNERS + 1):
+            self.x = list(self.prior)
+            self.x[0] = best[0]
+            self.x[count + 2] = step * CORNER_SD * self.prior_sd[count + 2]
+            for loose_mV in LOOSE_mV:
+                self._descend([each._replace(sd_mV=math.hypot(each.sd_mV, loose_mV)) for each in data])
+            cost = self.cost(data)
+            if cost < least:
+                least, best = cost, list(self.x)
+        self.x = best
+        self._descend(data)
+
+    def _descend(self, data: list[Datum]) -> None:
+        for _ in range(_ROUNDS):
+            matrix, right = self._normal_equations(data)
+            lower = decomposed(matrix)
+            step = solved(lower, right)
+            scale = self._shortened(step)
+            size = 0.0
+            for k, each in enumerate(step):
+                self.x[k] += scale * each
+                size += each * right[k]
+            if scale == 1.0 and size < _SMALL * _SMALL:
+                break
+        matrix, _ = self._normal_equations(data)
+        self.covariance = inverse(decomposed(matrix))
+
+    def earliest_mL(self, number: int, data: list[Datum], from_mL: float, to_mL: float, worse: float) -> float:
+        """The least value of an amount between two that the data allow: with all else fitted, the sum of squares is
+        at most `worse` above the least one found. The unknowns are left at that one."""
+        tried = []
+        mean, sd = self.prior[number], self.prior_sd[number]
+        value = from_mL
+        while value < to_mL:
+            self.prior[number], self.prior_sd[number], self.x[number] = math.log(value), _HELD, math.log(value)
+            self.fit(data)
+            away = (self.x[number] - mean) / sd
+            tried.append((self.cost(data, number) + away * away, value, list(self.x)))
+            value *= _GRID
+        self.prior[number], self.prior_sd[number] = mean, sd
+        self.x = min(tried)[2]
+        self.fit(data)
+        best = self.cost(data)
+        return min([value for cost, value, _ in tried if cost <= best + worse], default=self.amounts_mL()[number])
+
+    def cost(self, data: list[Datum], but: int = -1) -> float:
+        """Sum of the squared residuals over their variances, priors among them (but that of one unknown)."""
+        amounts, lines, lag_s = self.amounts_mL(), self.lines(), math.exp(self.x[-1])
+        total = 0.0
+        for k, each in enumerate(self.x):
+            if k != but:
+                total += ((each - self.prior[k]) / self.prior_sd[k]) ** 2
+        for datum in data:
+            place = self.law.place(datum.y_mV, amounts, *lines)
+            residual = datum.volume_mL - place.volume_mL - datum.speed_mL_per_s * lag_s
+            total += residual * residual / self._own_variance(datum, place, amounts, lines)
+        return total
+
+    def _normal_equations(self, data: list[Datum]) -> tuple[list[list[float]], list[float]]:
+        size = len(self.x)
+        amounts, lines = self.amounts_mL(), self.lines()
+        matrix = [[0.0] * (i + 1) for i in range(size)]
+        right = [0.0] * size
+        for k in range(size):
+            precision = self.prior_sd[k] ** -2
+            matrix[k][k] = precision
+            right[k] = precision * (self.prior[k] - self.x[k])
+        self.misfit = 0.0
+        lag_s = math.exp(self.x[-1])
+        for datum in data:
+            place = self.law.place(datum.y_mV, amounts, *lines)
+            weight = 1.0 / self._own_variance(datum, place, amounts, lines)
+            residual = datum.volume_mL - place.volume_mL - datum.speed_mL_per_s * lag_s
+            if not datum.speed_mL_per_s:
+                self.misfit += residual * residual * weight
+            gradient = self.gradient(datum, place, amounts, lines)
+            for i, gi in enumerate(gradient):
+                if gi:
+                    weighted = weight * gi
+                    right[i] += weighted * residual
+                    row = matrix[i]
+                    for j in range(i + 1):
+                        row[j] += weighted * gradient[j]
+        return matrix, right
+
+    def _shortened(self, step: list[float]) -> float:
+        """The share of a step that leaves no unknown too far from where it was."""
+        scale = 1.0
+        for k, each in enumerate(step):
+            most = min(_LN_STEP, 3.0 * self.prior_sd[k]) if k < self.law.amounts else 3.0 * self.prior_sd[k]
+            if abs(each) * scale > most:
+                scale = most / abs(each)
+        return scale

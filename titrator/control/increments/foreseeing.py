@@ -1,0 +1,315 @@
+"""The `foreseeing` rule: fly through the dull part, then read where it tells most about the equivalence point.
+
+A running estimate of the whole curve (`titrator.control.foresight`) says where the next equivalence point lies and how
+sure that is. Up to a safe distance titrant runs in without a stop; then the distance is cut down as far as its
+uncertainty allows, and a few readings close about the jump decide the result.
+Each is waited for as long as it is worth.
+What the estimate did not expect hands the run over to the `adaptive` rule, which expects nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass
+
+from titrator.control.foresight.design import Costs, Design, potential_at
+from titrator.control.foresight.estimate import Beforehand, Datum, Estimate
+from titrator.control.foresight.law import Law
+from titrator.control.increments.adaptive import Adaptive, AdaptiveSettings
+from titrator.control.increments.base import Step
+from titrator.control.point import Passing, Point
+from titrator.control.settling import Enough
+from titrator.control.settling.verdict import LAW_SHARE
+
+KEPT = 24
+KEPT_PASSING = 12
+SURE = 2.2
+"""Standard deviations that a flight stays away from the earliest place of the jump."""
+SAFE = 2.3
+"""Standard deviations that a reading before the jump stays away from it."""
+ESTABLISHED = 2.5
+"""Lags after which mixing and electrode follow at a constant distance: exp(-2.5) is 8 % short of it."""
+LANDED_LN_SD = 0.06
+"""A flight is over once the amount is known to this share; before, it goes on from a reading at rest."""
+KNOWN_LN_SD = 0.15
+"""An amount known to that is normally distributed; less well known ones are profiled."""
+UNLIKELY = 5.0
+"""Rise of the sum of squares that rules an amount out (2.2 standard deviations)."""
+CLOSE, ANCHOR, ALIKE = 20.0, 3.0, 3.0
+"""Points count as close within so many standard deviations of the burette; the branch behind is read so many times
+further off; an electrode answers alike within so many times that distance (it is slowest all about the jump)."""
+BRANCH = 0.012
+"""Share of the amount behind the jump where its curve is flat again."""
+SPACING = 0.8
+"""Points about a shallow jump lie so many of its widths s·dV/dE apart."""
+MOST_PLACES = 16
+MOST_mV = 5.0
+"""In mid-jump a reading may err by so much; the chord of the curve is then still well within the jump."""
+LANDING = 0.06
+"""A flight ends this share of the amount before the jump."""
+CREDIBLE = 4.0
+"""Mean square of residuals over variances beyond which the law is not that of the curve."""
+STRANGE, VERY_STRANGE = 5.0, 12.0
+"""Standard deviations off what was foreseen: two such points, or one, hand the run over."""
+
+
+@dataclass(frozen=True, slots=True)
+class ForeseeingSettings:
+    """`near` points are sought close about each jump. `patience`: a reading's own error may cost this share of the
+    burette's; `far_mV` serves far from the jump. `finest_mL` is the least addition near the jump. `fallback` is the
+    `adaptive` rule for what was not foreseen.
+    """
+
+    fallback: AdaptiveSettings
+    near: int
+    patience: float
+    far_mV: float
+    finest_mL: float
+
+    def __post_init__(self) -> None:
+        if not (self.near >= 3 and self.patience > 0.0 and self.far_mV > 0.0 and self.finest_mL > 0.0):
+            raise ValueError(f"expected near >= 3, patience, far and finest > 0, got {self}")
+
+
+@dataclass(frozen=True, slots=True)
+class Foresight:
+    """What a plan knows of the curve: its law, what is known beforehand, whether the potential rises, the points."""
+
+    law: Law
+    before: Beforehand
+    rising: bool
+    sought: int
+    costs: Costs
+
+
+class Foreseeing:
+    """See the module. Without a law it is the `adaptive` rule."""
+
+    def __init__(self, settings: ForeseeingSettings, foresight: Foresight | None, random_error_mL: float) -> None:
+        self._settings = settings
+        self._adaptive = Adaptive(settings.fallback, random_error_mL)
+        self._foresight = foresight
+        self._estimate = None if foresight is None else Estimate(foresight.law, foresight.before)
+        self._sign = 1.0 if foresight is None or foresight.rising else -1.0
+        self._points: deque[Datum] = deque(maxlen=KEPT)
+        self._passing: deque[Datum] = deque(maxlen=KEPT_PASSING)
+        self._jump = 0  # which equivalence point is sought, from 0
+        self._flying = True
+        self._leg_mL = settings.fallback.first_mL / 2.0
+        self._strange = 0
+        self._here_mL = 0.0
+        self._before = self._behind = self._near = 0
+        self._enough: str | None = None
+        self.handed_over: str | None = None
+        """Why the adaptive rule goes on; None while it does not."""
+
+    @property
+    def enough(self) -> str | None:
+        return self._enough
+
+    @property
+    def seeks_more(self) -> bool:
+        return self._foresight is not None and self.handed_over is None
+
+    @property
+    def initial(self) -> Enough | None:
+        return None if self._foresight is None else Enough(2.0 * self._settings.far_mV)
+
+    # ------------------------------------------------------------------------------------------ learning
+    def add_point(self, point: Point) -> None:
+        self._adaptive.add_point(point)
+        self._here_mL = point.volume_mL
+        estimate = self._estimate
+        if estimate is None or self.handed_over:
+            return
+        sd_mV = math.sqrt(point.sd_mV**2 + point.lacking_sd_mV**2 + (LAW_SHARE * point.lacking_mV) ** 2)
+        datum = Datum(point.volume_mL, self._sign * (point.potential_mV + point.lacking_mV), sd_mV)
+        if len(self._points) >= 2 and estimate.law.layered == 1:  # a corner ahead is foreseen by no derivative
+            self._judge(estimate, datum)
+        self._points.append(datum)
+        if datum.volume_mL > 0.0 and not self.handed_over:
+            self._fit(estimate)
+            if estimate.misfit > VERY_STRANGE * len(self._points):
+                self.handed_over = self._misfit_said(estimate)
+                return
+            if self._flying and math.sqrt(max(estimate.covariance[self._jump][self._jump], 0.0)) < LANDED_LN_SD:
+                self._flying = False
+            self._leg_mL = self._settings.fallback.first_mL
+            self._count(estimate, datum)
+
+    def add_passing(self, passing: Passing) -> None:
+        estimate = self._estimate
+        if estimate is None or self.handed_over:
+            return
+        self._here_mL = passing.reached_mL
+        lag_mL = estimate.lag_s() * passing.speed_mL_per_s
+        if passing.volume_mL - self._points[-1].volume_mL < ESTABLISHED * lag_mL:
+            return  # mixing and electrode still gather speed: how far they are behind is not yet a constant
+        y_mV = self._sign * passing.potential_mV
+        self._passing.append(Datum(passing.volume_mL, y_mV, max(passing.sd_mV, 0.1), passing.speed_mL_per_s))
+
+    def _fit(self, estimate: Estimate) -> None:
+        at_rest = [each for each in self._points if each.volume_mL > 0.0]
+        data = at_rest if len(at_rest) >= 3 and not self._flying else [*at_rest, *self._passing]
+        try:
+            estimate.fit(data)
+        except ValueError as error:
+            self.handed_over = f"the law of the curve does not fit the points ({error})"
+
+    def _judge(self, estimate: Estimate, datum: Datum) -> None:
+        """How far the new point lies from what was foreseen."""
+        foreseen_mL, own = estimate.predicted_mL(datum)
+        gradient = estimate.gradient(datum, estimate.at(datum.y_mV), estimate.amounts_mL(), estimate.lines())
+        away = abs(datum.volume_mL - foreseen_mL) / math.sqrt(own + estimate.variance(gradient))
+        if away > STRANGE:
+            self._strange += 1
+        if away > VERY_STRANGE or self._strange >= 2:
+            self.handed_over = f"a point lies {away:.0f} standard deviations from where it was foreseen"
+
+    def _count(self, estimate: Estimate, datum: Datum) -> None:
+        """Recount the points about the jump, which the newest point may have moved."""
+        jump_mL = estimate.points_mL()[self._jump]
+        zone_mL = self._zone_mL()
+        self._before = sum(each.volume_mL < jump_mL for each in self._points)
+        self._behind = sum(each.volume_mL > jump_mL for each in self._points)
+        self._near = sum(abs(each.volume_mL - jump_mL) <= zone_mL for each in self._points)
+        done = self._behind >= 3 and datum.volume_mL - jump_mL >= 0.6 * self._anchor_mL()
+        if not done:
+            return
+        count = len(self._points)
+        if estimate.misfit > CREDIBLE * count:
+            self.handed_over = self._misfit_said(estimate)
+            return
+        if self._jump + 1 < self._foresight_.sought:
+            self._jump += 1
+            self._flying = True
+            self._passing.clear()
+            self._leg_mL = self._settings.fallback.first_mL / 2.0
+        else:
+            self._enough = f"{self._near} points close about the jump, {self._behind} behind it: what was sought"
+
+    def _misfit_said(self, estimate: Estimate) -> str:
+        times = math.sqrt(estimate.misfit / len(self._points))
+        return f"the points lie {times:.1f} times as far off the law of the curve as they may"
+
+    @property
+    def _foresight_(self) -> Foresight:
+        assert self._foresight is not None
+        return self._foresight
+
+    def _zone_mL(self) -> float:
+        """How far from the jump a point counts as close."""
+        return max(CLOSE * self._foresight_.before.volume_sd_mL, 3.0 * self._spacing_mL())
+
+    def _spacing_mL(self) -> float:
+        """How far apart points about the jump are at least: a shallow jump is wider than the finest addition."""
+        estimate = self._estimate
+        assert estimate is not None
+        y_mV = self._points[-1].y_mV if self._points else 0.0
+        _, place = potential_at(estimate, estimate.points_mL()[self._jump], y_mV)
+        width_mL = place.slope_mL_per_mV * estimate.lines()[1][0]
+        return max(self._settings.finest_mL, SPACING * width_mL)
+
+    def _anchor_mL(self) -> float:
+        """How far behind the jump the branch behind is read."""
+        assert self._estimate is not None
+        return max(ANCHOR * self._zone_mL(), BRANCH * self._estimate.amounts_mL()[self._jump])
+
+    # ------------------------------------------------------------------------------------------ choosing
+    def next_step(self) -> Step:
+        estimate = self._estimate
+        if estimate is None or self.handed_over:
+            return self._adaptive.next_step()
+        if self._flying:
+            return self._fly(estimate, self._here_mL)
+        return self._approach(estimate)
+
+    def _fly(self, estimate: Estimate, here_mL: float) -> Step:
+        low_mL = self._earliest_mL(estimate, here_mL)
+        amount = estimate.amounts_mL()[self._jump]
+        passed_mL = estimate.points_mL()[self._jump] - amount
+        left_mL = low_mL - LANDING * (low_mL - passed_mL) - here_mL
+        self._leg_mL = min(2.0 * self._leg_mL, max(left_mL, 0.0))
+        last = left_mL < 0.03 * amount or self._leg_mL < self._settings.fallback.first_mL
+        if last and here_mL <= self._points[-1].volume_mL and self._points[-1].volume_mL > 0.0:
+            # What was just read at rest leaves no room before the earliest place: go on as who foresees nothing.
+            return self._adaptive.next_step()._replace(enough=Enough(self._settings.far_mV))
+        if last:
+            slope = LANDING * amount / estimate.lines()[1][0]
+            flown_mL = self._foresight_.costs.speed_mL_per_s  # of a long delivery what a second brings is unmixed
+            enough = self._enough_of(flown_mL, self._settings.far_mV, slope)
+            return Step(max(self._leg_mL, self._settings.fallback.least_mL), enough)
+        return Step(self._leg_mL, passing=True)
+
+    def _earliest_mL(self, estimate: Estimate, here_mL: float) -> float:
+        """Where the jump may lie at the earliest, in mL."""
+        jump = self._jump
+        data = [each for each in [*self._points, *self._passing] if each.volume_mL > 0.0]
+        least_mL = math.inf
+        if self._passing:
+            if math.sqrt(max(estimate.covariance[jump][jump], 0.0)) > KNOWN_LN_SD:
+                most_mL = 8.0 * estimate.before.amounts_mL[jump]
+                passed_mL = estimate.points_mL()[jump] - estimate.amounts_mL()[jump]
+                from_mL = max(1.03 * (here_mL - passed_mL), 0.01 * most_mL)
+                least_mL = estimate.earliest_mL(jump, data, from_mL, most_mL, UNLIKELY) / 1.1
+            estimate.fit(data)
+        amount = estimate.amounts_mL()[jump]
+        ln_sd = math.sqrt(max(estimate.covariance[jump][jump], 0.0))
+        return estimate.points_mL()[jump] - amount + min(least_mL, amount * math.exp(-SURE * ln_sd))
+
+    def _approach(self, estimate: Estimate) -> Step:
+        """The next reading at rest: nearer, about the jump, or behind it."""
+        here, finest_mL, zone_mL = self._points[-1], self._settings.finest_mL, self._zone_mL()
+        jump_mL = estimate.points_mL()[self._jump]
+        sd_mL = estimate.point_sd_mL(self._jump)
+        away_mL = jump_mL - here.volume_mL
+        safe_mL = SAFE * sd_mL + 0.01 * max(away_mL, 0.0)
+        design = Design(estimate, self._jump, here, self._foresight_.costs, estimate.covariance)
+        if away_mL > 0.0 and (safe_mL > zone_mL or away_mL > 2.0 * zone_mL):
+            volumes = [jump_mL - max(safe_mL, zone_mL)]
+        elif self._behind >= 2 and (self._near >= self._settings.near or away_mL < -zone_mL):
+            volumes = [jump_mL + self._anchor_mL()]
+        elif away_mL < -zone_mL:  # the jump was passed by: what lies behind it still tells
+            volumes = [jump_mL - 1.6 * away_mL]
+        else:
+            volumes = self._close_mL(here, jump_mL)
+            design = design.with_anchor(self._anchor_mL(), 0.5 * self._settings.far_mV)
+        found = max(
+            [
+                design.prospect(each, self._needs_mV(estimate, each - jump_mL, sd_mL))
+                for each in [max(volume_mL, here.volume_mL + finest_mL) for volume_mL in volumes]
+            ],
+            key=lambda prospect: prospect.gain_per_s,
+        )
+        slope = estimate.at(found.y_mV).slope_mL_per_mV
+        alike = max(abs(away_mL), abs(found.volume_mL - jump_mL)) < ALIKE * zone_mL
+        addition_mL = found.volume_mL - here.volume_mL
+        return Step(addition_mL, self._enough_of(addition_mL, found.enough_mV, slope)._replace(alike=alike))
+
+    def _close_mL(self, here: Datum, jump_mL: float) -> list[float]:
+        """Places about the jump ahead of here, the least addition apart."""
+        finest_mL, end_mL = self._spacing_mL(), jump_mL + self._zone_mL()
+        volumes = [here.volume_mL + finest_mL]
+        while volumes[-1] + finest_mL < end_mL and len(volumes) < MOST_PLACES:
+            volumes.append(volumes[-1] + finest_mL)
+        return volumes
+
+    def _needs_mV(self, estimate: Estimate, distance_mL: float, sd_mL: float) -> float:
+        """The error of a reading that serves at a distance from the jump, itself known to `sd_mL`.
+
+        Near the jump dV/dE is about the distance over the slope: the error then costs `patience` times the burette's.
+        """
+        settings = self._settings
+        slope_mV = estimate.lines()[1][0]
+        worth = settings.patience * estimate.before.volume_sd_mL * slope_mV / (abs(distance_mL) + sd_mL)
+        if abs(distance_mL) > self._zone_mL():
+            return max(settings.far_mV, worth)
+        return max(0.8 * self._foresight_.costs.noise_mV, min(worth, MOST_mV))
+
+    def _enough_of(self, addition_mL: float, needs_mV: float, slope_mL_per_mV: float) -> Enough:
+        """A reading that is forecast once what is not yet mixed moves it by less than it may err."""
+        costs = self._foresight_.costs
+        unmixed_mL = min(addition_mL, costs.speed_mL_per_s * costs.mixing_s)
+        allowed_mL = 0.5 * needs_mV * slope_mL_per_mV + 0.2 * self._foresight_.before.volume_sd_mL
+        return Enough(needs_mV, 1.1 * math.log(max(1.0, unmixed_mL / allowed_mL)))
