@@ -44,13 +44,18 @@ class Case(NamedTuple):
     faults: tuple[str, ...] = ()
     outliers: int = 0
     finest_mL: float = 0.004
+    foreseen: tuple[str, ...] = ()
     floor: bool = True
 
     def texts(self, rule: str) -> tuple[str, str, str]:
         """Method with the rule of that name, cell and rig, with what is replaced."""
         method = self.folder / "methods" / f"{self.stem}.yaml"
         cell = self.folder / "cells" / f"{self.stem}.yaml"
-        asked = "rule: adaptive" if rule == "adaptive" else f"rule: {rule}\n  finest: {self.finest_mL:g} mL"
+        asked = (
+            "rule: adaptive"
+            if rule == "adaptive"
+            else "\n  ".join((f"rule: {rule}", f"finest: {self.finest_mL:g} mL", *self.foreseen))
+        )
         to_rule = (("rule: adaptive", asked), ("rehearsal: {", "# rehearsal: {"), *self.in_method)
         return self._changed(method, to_rule), self._changed(cell, self.in_cell), self._changed(RIG, self.in_rig)
 

@@ -12,7 +12,7 @@ from titrator.evaluate.curve import Curve
 from titrator.method import load_method
 from titrator.record.journal_reader import read_journal
 from titrator.run.course import rig_fields
-from titrator.run.evaluation import evaluate_curve
+from titrator.run.evaluation import evaluate_curve, evaluate_run
 from titrator.run.frameless import titrate_frameless
 from titrator.run.rehearsal import Setup, rehearse
 
@@ -114,3 +114,6 @@ def test_over_the_wire_it_is_the_same_and_passing_readings_are_kept(tmp_path):
     assert len(passing) >= 5
     assert all(one.reached_mL < other.reached_mL for one, other in itertools.pairwise(passing))
     assert passing[-1].reached_mL < logged[2].volume_mL
+    told = evaluate_run(done.folder)
+    assert len(told.evaluation.equivalence_points) == 1
+    assert not any("control counted" in warning for warning in told.warnings)

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 BLUE, VERMILION, GREEN, INK, FAINT = "#0072B2", "#D55E00", "#007A5E", "#22262B", "#C9CED6"
 """Okabe and Ito's blue and vermilion, their green darkened for thin lines; ink and a faint grey for the frame."""
+FORECAST_mV = 1.0
+"""A reading that lacked more than this when it was logged was not waited for, but forecast."""
 ENDINGS = (".png", ".svg")
 SIZE_INCHES = (7.2, 6.4)
 PNG_DOTS_PER_INCH = 160
@@ -92,7 +94,7 @@ def _fitted_lines(evaluation: Evaluation) -> list[FloatArray]:
     return [np.array(fit.line) for fit in evaluation.fits if fit.point in by_fit and len(fit.line) > 1]
 
 
-def _draw_points(axes: Axes, curve: Curve, lines: list[FloatArray], size: float) -> None:
+def _draw_points(axes: Axes, curve: Curve, lines: list[FloatArray], size: float, name: str = "reading") -> None:
     """Draw the readings, filled where settled, hollow where not, and the fitted curve; without one they are joined."""
     for number, line in enumerate(lines):
         axes.plot(
@@ -111,7 +113,7 @@ def _draw_points(axes: Axes, curve: Curve, lines: list[FloatArray], size: float)
             markerfacecolor="white" if hollow else BLUE,
             markeredgewidth=1.1,
             zorder=4 if hollow else 3,
-            label=("reading, not settled" if hollow else "reading") if bool(np.any(rows)) else "",
+            label=("reading, not settled" if hollow else name) if bool(np.any(rows)) else "",
         )
 
 
@@ -252,9 +254,11 @@ def _volume_limits(volume_mL: FloatArray) -> tuple[float, float]:
 
 def _compose(figure: Figure, curve: Curve, evaluation: Evaluation, title: str, note: str = "") -> None:
     upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.75, 1.0))
+    forecast = curve.lacking is not None and bool(np.any(np.abs(curve.lacking) > FORECAST_mV))
+    curve = curve.at_rest()  # what the evaluation was made of
     points = evaluation.equivalence_points
     lines = _fitted_lines(evaluation)
-    _draw_points(upper, curve, lines, 4.2)
+    _draw_points(upper, curve, lines, 4.2, "reading, its end forecast" if forecast else "reading")
     _mark(upper, points, diamonds=True)
     upper.set_ylabel(_signal_label(curve))
     heading = upper.set_title(title, loc="left", fontsize=12, fontweight="bold", pad=24 + 14 * max(0, len(points) - 1))

@@ -93,7 +93,8 @@ def evaluate_run(folder: RunFolder) -> EvaluatedRun:
     kept = _keep_torn(folder, contents.torn_tail)
     blank: Blank | None = None
     silent: list[str] = []
-    if method.find.equivalence_points:
+    # A rule that foresees the curve ends the run by its own estimate, not by jumps counted among a few points.
+    if method.find.equivalence_points and method.additions.rule != "foreseeing":
         counted = jumps_counted(method, record.points, record.burette["random_error_mL"])
         silent = count_warnings(counted, evaluation)
     if method.sample.kind == "blank":
