@@ -31,7 +31,7 @@ class Case(NamedTuple):
 
     `allowed`: what the median duration over the floor should not exceed. `in_method`, `in_cell`, `in_rig`: what is
     replaced in the files. `faults`: as of a dry run. `outliers`: one reading in so many is off by 5 mV. `finest_mL`: the
-    least addition of the rule foreseeing close about the jump. `floor`: whether the cell has one.
+    least addition of the rule foreseeing close about the jump, `foreseen` further keys of it. `floor`: whether the cell has one.
     """
 
     name: str
@@ -78,7 +78,7 @@ IRON_CONSUMER = """  inhibitor:
 """
 CASES = (
     Case("iron(II) with cerium(IV)", "iron_in_pickling_bath"),
-    Case("the same at 0.002 mol/L", "iron_dilute", OWN),
+    Case("the same at 0.002 mol/L", "iron_dilute", OWN, foreseen=("near: 5", "patience: 0.7")),
     Case(
         "tin(II) with cerium(IV), 1:2",
         "tin_plating_bath",

@@ -39,7 +39,13 @@ def second(volts: str) -> tuple[str, str]:
 
 
 LARGER = (
-    Case("additions of 0.03 mL or more", IRON, in_method=(("least: 0.02 mL", "least: 0.03 mL"),), finest_mL=0.03),
+    Case(
+        "additions of 0.03 mL or more",
+        IRON,
+        in_method=(("least: 0.02 mL", "least: 0.03 mL"),),
+        finest_mL=0.03,
+        foreseen=("near: 4", "patience: 0.8"),
+    ),
 )
 ROUGH = (
     Case("as the method says", IRON),
