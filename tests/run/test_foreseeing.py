@@ -8,12 +8,14 @@ import pytest
 
 from titrator.bench.rig import load_rig
 from titrator.control.point import Passing, Point
+from titrator.control.rules import increment_rule
 from titrator.evaluate.curve import Curve
 from titrator.method import load_method
 from titrator.record.journal_reader import read_journal
 from titrator.run.course import rig_fields
 from titrator.run.evaluation import evaluate_curve, evaluate_run
 from titrator.run.frameless import titrate_frameless
+from titrator.run.plan import plan_for
 from titrator.run.rehearsal import Setup, rehearse
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -117,3 +119,17 @@ def test_over_the_wire_it_is_the_same_and_passing_readings_are_kept(tmp_path):
     told = evaluate_run(done.folder)
     assert len(told.evaluation.equivalence_points) == 1
     assert not any("control counted" in warning for warning in told.warnings)
+
+
+def test_an_electrode_that_does_not_answer_is_read_at_rest(tmp_path):
+    """No flight on a potential that stays where it was: the watch on the electrode decides on readings at rest."""
+    _, method = with_rule("iron_in_pickling_bath", tmp_path)
+    initial = Point(0, 6.0, 0.0, 270.0, 0.1, 0.0, 0.1, 0.4, 0.0, 0.1, True, 6.0, 60)
+    for potential_mV, flies_on in ((270.2, False), (400.0, True)):
+        rule = increment_rule(plan_for(method, load_rig(method.rehearsal.rig)))
+        rule.add_point(initial)
+        assert rule.next_step().passing
+        rule.add_passing(Passing(7.0, 0.05, 270.2, 0.1, 0.1667, 0.1, 10))
+        assert rule.next_step().passing, "mixing alone takes longer"
+        rule.add_passing(Passing(27.0, 2.5, potential_mV, 0.1, 0.1667, 2.6, 10))
+        assert rule.next_step().passing is flies_on

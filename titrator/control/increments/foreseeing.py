@@ -28,6 +28,8 @@ SURE = 2.2
 """Standard deviations that a flight stays away from the earliest place of the jump."""
 SAFE = 2.3
 """Standard deviations that a reading before the jump stays away from it."""
+ANSWER = 4.0
+"""An electrode that has moved by fewer times the noise since the beginning is looked at at rest: it may be dead."""
 ESTABLISHED = 2.5
 """Lags after which mixing and electrode follow at a constant distance: exp(-2.5) is 8 % short of it."""
 LANDED_LN_SD = 0.06
@@ -99,6 +101,7 @@ class Foreseeing:
         self._leg_mL = settings.fallback.first_mL / 2.0
         self._strange = 0
         self._here_mL = 0.0
+        self._answered = True
         self._before = self._behind = self._near = 0
         self._enough: str | None = None
         self.handed_over: str | None = None
@@ -147,6 +150,7 @@ class Foreseeing:
         if passing.volume_mL - self._points[-1].volume_mL < ESTABLISHED * lag_mL:
             return  # mixing and electrode still gather speed: how far they are behind is not yet a constant
         y_mV = self._sign * passing.potential_mV
+        self._answered = y_mV - self._points[0].y_mV > ANSWER * self._foresight_.costs.noise_mV
         self._passing.append(Datum(passing.volume_mL, y_mV, max(passing.sd_mV, 0.1), passing.speed_mL_per_s))
 
     def _fit(self, estimate: Estimate) -> None:
@@ -231,7 +235,7 @@ class Foreseeing:
         passed_mL = estimate.points_mL()[self._jump] - amount
         left_mL = low_mL - LANDING * (low_mL - passed_mL) - here_mL
         self._leg_mL = min(2.0 * self._leg_mL, max(left_mL, 0.0))
-        last = left_mL < 0.03 * amount or self._leg_mL < self._settings.fallback.first_mL
+        last = left_mL < 0.03 * amount or self._leg_mL < self._settings.fallback.first_mL or not self._answered
         if last and here_mL <= self._points[-1].volume_mL and self._points[-1].volume_mL > 0.0:
             # What was just read at rest leaves no room before the earliest place: go on as who foresees nothing.
             return self._adaptive.next_step()._replace(enough=Enough(self._settings.far_mV))
