@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from typing import Any
 
@@ -10,18 +9,18 @@ from titrator.chemistry.constants import nernst_slope_mV
 from titrator.chemistry.reactions import Reaction, Step
 from titrator.evaluate.expectation import Expectation
 from titrator.method import Method
-from titrator.run.potentials import CouplePotential, couple_potentials
+from titrator.run.potentials import (
+    ION_REACHED_SD,
+    OWN_SLOPE_SD,
+    REACHED,
+    REACHED_SD,
+    CouplePotential,
+    couple_potentials,
+)
 from titrator.run.whole_knowledge import known_of
 
-REACHED = 0.975
-"""Share of the Nernst slope that electrodes reach: 0.95 to 1, taken as rectangular about its middle."""
-REACHED_SD = 0.025 / math.sqrt(3.0)
-ION_REACHED_SD = 0.03
-"""Membranes that follow one ion reach less of it than glass and metals, and age (common practice)."""
 BESIDE_SLOW_SD = 0.05
 """Of a couple that platinum does follow, beside one that it does not: its branch is not quite its own."""
-OWN_SLOPE_SD = 0.3
-"""The slope of the branch of a slow couple, as a share of its Nernst slope (simulated electrodes keep 0.4 to 1)."""
 STRONG_ACIDS = ("hydrochloric acid", "free acid")
 """Analytes that are free H+: their curve with a strong base is symmetric but for dilution."""
 THREE_PROTONS = {"citric acid": 3}

@@ -9,15 +9,11 @@ import math
 from itertools import pairwise
 
 from titrator.bench.rig import Rig
-from titrator.chemistry.acids import ACIDS, AMMONIUM
+from titrator.chemistry.acids import ACIDS
 from titrator.chemistry.activity import Davies
-from titrator.chemistry.chelates import CHELATES
-from titrator.chemistry.complexation import conditional_log_K, free_ammonia_mol_per_L
 from titrator.chemistry.constants import nernst_slope_mV
-from titrator.chemistry.precipitation import HALIDES, silver_potential_mV
+from titrator.chemistry.precipitation import HALIDES
 from titrator.chemistry.reactions import Reaction, Step
-from titrator.chemistry.references import reference_potential_V
-from titrator.chemistry.suitability import COPPER_COMPLEX
 from titrator.chemistry.water import pKw
 from titrator.control.foresight.design import Costs
 from titrator.control.foresight.estimate import Beforehand
@@ -25,13 +21,19 @@ from titrator.control.foresight.law import Branch, Kind, Law
 from titrator.control.increments import Foresight
 from titrator.method import Method
 from titrator.method.plausible import expected_points_mL
-from titrator.run.potentials import couple_potentials
+from titrator.run.potentials import (
+    GLASS_SD_MV,
+    ION_REACHED_SD,
+    OWN_SLOPE_SD,
+    REACHED,
+    REACHED_SD,
+    SILVER_SD_MV,
+    couple_potentials,
+    silver_at_1_mol_per_L_mV,
+)
+from titrator.run.stability import conditional_constants, trace_mol
 
-REACHED, REACHED_SD, ION_REACHED_SD = 0.975, 0.025 / math.sqrt(3.0), 0.03
-"""Share of Nernst's slope that electrodes reach (rectangular 0.95 to 1); membranes of one ion reach less and age."""
-OWN_SLOPE_SD = 0.3
-"""The same of a couple that platinum does not follow."""
-SHIFT_SD_mV = {"redox": 1.0, "acid-base": 30.0, "precipitation": 10.0, "complexation": 400.0}
+SHIFT_SD_mV = {"redox": 1.0, "acid-base": GLASS_SD_MV, "precipitation": SILVER_SD_MV, "complexation": 400.0}
 """Of all places together: redox couples have their own; glass, silver and membranes have an offset."""
 CONSTANT_SD_mV = 9.0
 """Of one place by its constant: 0.15 in a logarithm, activity coefficients among it."""
@@ -140,10 +142,8 @@ def _pKa_of(step: Step, reaction: Reaction, number: int, temperature_C: float, *
 
 
 def _silver(method: Method, reaction: Reaction) -> list[Branch]:
-    electrode, temperature_C = method.electrode, method.medium.temperature_C
+    temperature_C, silver_mV = method.medium.temperature_C, silver_at_1_mol_per_L_mV(method)
     c_T, slope_mV = method.titrant.concentration.value_mol_per_L, _slope_mV(method)
-    reference_mV = 1000.0 * reference_potential_V(electrode.reference, electrode.filling, temperature_C)
-    silver_mV = silver_potential_mV(0.0, temperature_C) - reference_mV
     # Ions at about half the titrant's strength: the electrode shows the activity of silver, the balance its amount.
     gamma = Davies.at(temperature_C).log10_gamma(1, 0.5 * c_T)
     at_titrant_mV = silver_mV + slope_mV * (math.log(c_T) + math.log(10.0) * gamma)
@@ -158,29 +158,17 @@ def _silver(method: Method, reaction: Reaction) -> list[Branch]:
 
 def _complexation(method: Method, reaction: Reaction) -> list[Branch]:
     """Places from 0 where 1 mol/L of the ion that is followed would stand: only their distances are known."""
-    medium, c_T = method.medium, method.titrant.concentration.value_mol_per_L
-    slope_mV = _slope_mV(method, 2)
-    known = reaction.medium(medium.name)
-    pH = getattr(medium, "pH", None) or (sum(known.pH) / 2.0 if known.pH is not None else 10.0)
-    total = medium.concentration_mol_per_L * medium.volume_mL / method.vessel.fill_mL or 0.1
-    pKa = AMMONIUM.pKa[0].at(medium.temperature_C)
-    ammonia = free_ammonia_mol_per_L(total, pH, pKa) if medium.name == "ammonia buffer" else 0.0
-    by_name = {chelate.metal: chelate for chelate in CHELATES}
-
-    def ln_K(metal: str) -> float:
-        return math.log(10.0) * conditional_log_K(by_name[metal], pH, ammonia).value
-
-    metal = reaction.steps[0].species
-    if method.electrode.indicator == "copper-ion" and reaction.analytes != ("copper",):
-        trace = 1e-5 if COPPER_COMPLEX in medium.reagents else 1e-6 / method.vessel.fill_mL * 1000.0
-        ln_trace = math.log(trace) - ln_K("copper")  # copper times free EDTA
+    c_T, slope_mV = method.titrant.concentration.value_mol_per_L, _slope_mV(method, 2)
+    ln_K, *ln_K_copper = [math.log(10.0) * each for each in conditional_constants(method, reaction)]
+    if ln_K_copper:
+        ln_trace = math.log(1000.0 * trace_mol(method) / method.vessel.fill_mL) - ln_K_copper[0]  # Cu times free EDTA
         return [
-            Branch(Kind.BOUND, -slope_mV * (ln_trace + ln_K(metal)), CONSTANT_SD_mV, slope_mV),
+            Branch(Kind.BOUND, -slope_mV * (ln_trace + ln_K), CONSTANT_SD_mV, slope_mV),
             Branch(Kind.EXCESS, -slope_mV * (ln_trace - math.log(c_T)), CONSTANT_SD_mV, slope_mV),
         ]
     return [
         Branch(Kind.FREE, -slope_mV * math.log(c_T), CONSTANT_SD_mV, slope_mV),
-        Branch(Kind.COUPLE, slope_mV * ln_K(metal), CONSTANT_SD_mV, slope_mV),
+        Branch(Kind.COUPLE, slope_mV * ln_K, CONSTANT_SD_mV, slope_mV),
     ]
 
 

@@ -8,11 +8,20 @@ from itertools import pairwise
 
 from titrator.chemistry.constants import nernst_slope_per_decade_mV
 from titrator.chemistry.couples import IRON, Couple
+from titrator.chemistry.precipitation import silver_potential_mV
 from titrator.chemistry.reactions import Reaction
 from titrator.chemistry.references import reference_potential_V
 from titrator.chemistry.suitability import BINDS_IRON, INDUCED
 from titrator.method import Method
 
+REACHED, REACHED_SD, ION_REACHED_SD = 0.975, 0.025 / math.sqrt(3.0), 0.03
+"""Share of the Nernst slope that electrodes reach: 0.95 to 1, taken as rectangular about its middle. Membranes that
+follow one ion reach less of it than glass and metals, and age (common practice)."""
+OWN_SLOPE_SD = 0.3
+"""The slope of the branch of a slow couple, as a share of its Nernst slope (simulated electrodes keep 0.4 to 1)."""
+GLASS_SD_MV = 30.0
+SILVER_SD_MV = 10.0
+"""Junction, reference and the silver electrode's own state (common practice)."""
 FORMAL_SD_MV = 17.0
 """Formal potentials differ by ±30 mV, rectangular, from table to table and with the strength of the acid."""
 UNITS_SD_MV = 60.0
@@ -81,3 +90,10 @@ def _acid_pH(method: Method) -> float:
     medium = method.medium
     strength = medium.concentration_mol_per_L * medium.volume_mL / method.vessel.fill_mL
     return 7.0 if strength <= 0.0 else -math.log10(strength)
+
+
+def silver_at_1_mol_per_L_mV(method: Method) -> float:
+    """Potential of a silver electrode in 1 mol/L of silver ions against the method's reference, in mV."""
+    electrode, temperature_C = method.electrode, method.medium.temperature_C
+    reference_mV = 1000.0 * reference_potential_V(electrode.reference, electrode.filling, temperature_C)
+    return silver_potential_mV(0.0, temperature_C) - reference_mV

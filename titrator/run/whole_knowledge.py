@@ -2,30 +2,25 @@
 
 from __future__ import annotations
 
-import math
-
-from titrator.chemistry.acids import AMMONIUM
-from titrator.chemistry.chelates import CHELATES
-from titrator.chemistry.complexation import conditional_log_K, free_ammonia_mol_per_L
 from titrator.chemistry.constants import nernst_slope_mV
-from titrator.chemistry.precipitation import silver_potential_mV
 from titrator.chemistry.reactions import Reaction
-from titrator.chemistry.references import reference_potential_V
-from titrator.chemistry.suitability import COPPER_COMPLEX
 from titrator.evaluate.whole_curve import Known, KnownCouple, Prior
 from titrator.method import Method
-from titrator.run.potentials import couple_potentials
+from titrator.run.potentials import (
+    GLASS_SD_MV,
+    ION_REACHED_SD,
+    REACHED,
+    REACHED_SD,
+    SILVER_SD_MV,
+    couple_potentials,
+    silver_at_1_mol_per_L_mV,
+)
+from titrator.run.stability import conditional_constants, follows_copper, trace_mol
 
-REACHED, REACHED_SD, ION_REACHED_SD = 0.975, 0.025 / math.sqrt(3.0), 0.03
-"""Share of the Nernst slope that electrodes reach: 0.95 to 1, rectangular; membranes of one ion reach less and age."""
-SILVER_SD_mV = 10.0
-"""Junction, reference and the silver electrode's own state (common practice)."""
-GLASS_SD_mV = 30.0
 CARBONATE_SD = 0.005
 """Share of a base's alkalinity that carbonate makes: a solution that is kept well has 0 to 1 % (common practice)."""
 IODIDE_mol_per_L = 0.1
 """Iodide in excess: its amount only shifts the potential, of which little is known anyway."""
-TRACE_mol_per_L = 1e-5
 FREE_ACID = 0.003
 """Half width of what is found as free acid and is iron(III): see `expectations`."""
 SLOW_ANALYTE, SLOW_TITRANT = 0.00005, 0.00005
@@ -48,10 +43,9 @@ def known_of(method: Method, reaction: Reaction, points: int) -> Known | None:
     """What is known of the chemistry; None where fewer points are sought than the reaction has steps."""
     if points != len(reaction.steps):
         return None
-    electrode, medium = method.electrode, method.medium
+    medium = method.medium
     nernst_mV = nernst_slope_mV(medium.temperature_C)
     sd = ION_REACHED_SD if reaction.family == "complexation" else REACHED_SD
-    copper_trace = electrode.indicator == "copper-ion" and reaction.analytes != ("copper",)
     iodine = IODIDE_mol_per_L if "iodine" in (reaction.titrant, *reaction.analytes) else 0.0
     return Known(
         reaction=reaction,
@@ -62,9 +56,9 @@ def known_of(method: Method, reaction: Reaction, points: int) -> Known | None:
         slope=Prior(REACHED * nernst_mV, sd * nernst_mV),
         offset=_offset(method, reaction),
         couples=_couples(method, reaction),
-        log_K=_constants(method, reaction, copper_trace=copper_trace),
-        trace_mol=TRACE_mol_per_L * method.vessel.fill_mL / 1000.0 if COPPER_COMPLEX in medium.reagents else 1e-6,
-        copper_trace=copper_trace,
+        log_K=conditional_constants(method, reaction) if reaction.family == "complexation" else (),
+        trace_mol=trace_mol(method),
+        copper_trace=follows_copper(method, reaction),
         reduced_mol_per_L=iodine if reaction.titrant != "iodine" else 0.0,
         reduced_titrant_mol_per_L=iodine if reaction.titrant == "iodine" else 0.0,
         carbonate_sd=CARBONATE_SD if reaction.titrant == "hydroxide" else 0.0,
@@ -76,12 +70,10 @@ def known_of(method: Method, reaction: Reaction, points: int) -> Known | None:
 
 def _offset(method: Method, reaction: Reaction) -> Prior | None:
     if reaction.family == "acid-base":
-        return Prior(0.0, GLASS_SD_mV)
+        return Prior(0.0, GLASS_SD_MV)
     if reaction.family != "precipitation":
         return None
-    electrode, temperature_C = method.electrode, method.medium.temperature_C
-    reference_mV = 1000.0 * reference_potential_V(electrode.reference, electrode.filling, temperature_C)
-    return Prior(silver_potential_mV(0.0, temperature_C) - reference_mV, SILVER_SD_mV)
+    return Prior(silver_at_1_mol_per_L_mV(method), SILVER_SD_MV)
 
 
 def _couples(method: Method, reaction: Reaction) -> tuple[KnownCouple, ...]:
@@ -93,22 +85,6 @@ def _couples(method: Method, reaction: Reaction) -> tuple[KnownCouple, ...]:
         KnownCouple(Prior(each.potential_mV, each.sd_mV), each.electrons, of_it, each.slow)
         for each, of_it in zip(couple_potentials(method), units, strict=True)
     )
-
-
-def _constants(method: Method, reaction: Reaction, *, copper_trace: bool) -> tuple[float, ...]:
-    """log10 K'' of the metal in its buffer, and of copper where a trace of it is followed."""
-    if reaction.family != "complexation":
-        return ()
-    medium = method.medium
-    known = reaction.medium(medium.name)
-    assert known.pH is not None
-    pH = getattr(medium, "pH", None) or sum(known.pH) / 2.0
-    total = medium.concentration_mol_per_L * medium.volume_mL / method.vessel.fill_mL or 0.1
-    pKa = AMMONIUM.pKa[0].at(medium.temperature_C)
-    ammonia = free_ammonia_mol_per_L(total, pH, pKa) if medium.name == "ammonia buffer" else 0.0
-    metals = [reaction.steps[0].species, *(["copper"] if copper_trace else [])]
-    by_name = {chelate.metal: chelate for chelate in CHELATES}
-    return tuple(conditional_log_K(by_name[metal], pH, ammonia).value for metal in metals)
 
 
 def _salt_mol_per_L(method: Method, reaction: Reaction) -> float:

@@ -113,6 +113,14 @@ class Estimate:
             points.append(total)
         return points
 
+    def before_mL(self, number: int) -> float:
+        """Where an amount begins (from 0): the equivalence point before it, or 0."""
+        return self.points_mL()[number] - self.amounts_mL()[number]
+
+    def ln_sd(self, number: int) -> float:
+        """Standard deviation of ln of an amount (from 0)."""
+        return math.sqrt(self.covariance[number][number])
+
     def point_sd_mL(self, number: int) -> float:
         """Standard deviation of an equivalence point (from 0)."""
         return math.sqrt(self.variance(self.point_gradient(number)))

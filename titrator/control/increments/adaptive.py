@@ -17,9 +17,8 @@ import math
 from collections import deque
 from dataclasses import dataclass
 
-from titrator.control.increments.base import Step
-from titrator.control.point import Passing, Point
-from titrator.control.settling import Enough
+from titrator.control.increments.base import PointByPoint, Step
+from titrator.control.point import Point
 
 _STRAIGHT = 0.02
 """Slopes that differ by less than this share are taken as equal: D is then too far away to matter (≥ 50 spacings)."""
@@ -42,7 +41,7 @@ class AdaptiveSettings:
             raise ValueError(f"expected aim > 0, 0 < least <= first <= most and growth > 1, got {self}")
 
 
-class Adaptive:
+class Adaptive(PointByPoint):
     """The `adaptive` rule: small where dE/dV rises, larger again behind the jump.
 
     `random_error_mL`: standard deviation of a position of the burette.
@@ -53,26 +52,8 @@ class Adaptive:
         self._run_sd_mL = math.sqrt(2.0) * random_error_mL  # of an addition: two positions
         self._recent: deque[Point] = deque(maxlen=3)
 
-    @property
-    def enough(self) -> str | None:
-        """This rule leaves the end to the ends."""
-        return None
-
-    @property
-    def seeks_more(self) -> bool:
-        """See `enough`."""
-        return False
-
-    @property
-    def initial(self) -> Enough | None:
-        """The initial reading is waited for as any other."""
-        return None
-
     def add_point(self, point: Point) -> None:
         self._recent.append(point)
-
-    def add_passing(self, passing: Passing) -> None:
-        """This rule waits for every point."""
 
     def next_step(self) -> Step:
         return Step(self._next_addition_mL())

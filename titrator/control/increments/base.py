@@ -1,4 +1,4 @@
-"""The interface of every increment rule."""
+"""The interface of every increment rule, and what those share that wait for every point."""
 
 from __future__ import annotations
 
@@ -42,3 +42,22 @@ class IncrementRule(Protocol):
 
     def next_step(self) -> Step:
         """The next addition, greater than zero. The controller holds it within the limits of the run."""
+
+
+class PointByPoint:
+    """Of a rule that waits for every point and leaves the end to the ends."""
+
+    @property
+    def enough(self) -> str | None:
+        return None
+
+    @property
+    def seeks_more(self) -> bool:
+        return False
+
+    @property
+    def initial(self) -> Enough | None:
+        return None
+
+    def add_passing(self, passing: Passing) -> None:
+        """Nothing passes."""

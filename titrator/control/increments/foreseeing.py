@@ -102,7 +102,8 @@ class Foreseeing:
         self._strange = 0
         self._here_mL = 0.0
         self._answered = True
-        self._before = self._behind = self._near = 0
+        self._behind = self._near = 0
+        self._spacing_mL = settings.finest_mL
         self._enough: str | None = None
         self.handed_over: str | None = None
         """Why the adaptive rule goes on; None while it does not."""
@@ -136,9 +137,10 @@ class Foreseeing:
             if estimate.misfit > VERY_STRANGE * len(self._points):
                 self.handed_over = self._misfit_said(estimate)
                 return
-            if self._flying and math.sqrt(max(estimate.covariance[self._jump][self._jump], 0.0)) < LANDED_LN_SD:
+            if self._flying and estimate.ln_sd(self._jump) < LANDED_LN_SD:
                 self._flying = False
             self._leg_mL = self._settings.fallback.first_mL
+            self._spacing_mL = self._spacing_of(estimate, datum)
             self._count(estimate, datum)
 
     def add_passing(self, passing: Passing) -> None:
@@ -175,14 +177,12 @@ class Foreseeing:
         """Recount the points about the jump, which the newest point may have moved."""
         jump_mL = estimate.points_mL()[self._jump]
         zone_mL = self._zone_mL()
-        self._before = sum(each.volume_mL < jump_mL for each in self._points)
         self._behind = sum(each.volume_mL > jump_mL for each in self._points)
         self._near = sum(abs(each.volume_mL - jump_mL) <= zone_mL for each in self._points)
         done = self._behind >= 3 and datum.volume_mL - jump_mL >= 0.6 * self._anchor_mL()
         if not done:
             return
-        count = len(self._points)
-        if estimate.misfit > CREDIBLE * count:
+        if estimate.misfit > CREDIBLE * len(self._points):
             self.handed_over = self._misfit_said(estimate)
             return
         if self._jump + 1 < self._foresight_.sought:
@@ -204,14 +204,11 @@ class Foreseeing:
 
     def _zone_mL(self) -> float:
         """How far from the jump a point counts as close."""
-        return max(CLOSE * self._foresight_.before.volume_sd_mL, 3.0 * self._spacing_mL())
+        return max(CLOSE * self._foresight_.before.volume_sd_mL, 3.0 * self._spacing_mL)
 
-    def _spacing_mL(self) -> float:
+    def _spacing_of(self, estimate: Estimate, here: Datum) -> float:
         """How far apart points about the jump are at least: a shallow jump is wider than the finest addition."""
-        estimate = self._estimate
-        assert estimate is not None
-        y_mV = self._points[-1].y_mV if self._points else 0.0
-        _, place = potential_at(estimate, estimate.points_mL()[self._jump], y_mV)
+        _, place = potential_at(estimate, estimate.points_mL()[self._jump], here.y_mV)
         width_mL = place.slope_mL_per_mV * estimate.lines()[1][0]
         return max(self._settings.finest_mL, SPACING * width_mL)
 
@@ -232,7 +229,7 @@ class Foreseeing:
     def _fly(self, estimate: Estimate, here_mL: float) -> Step:
         low_mL = self._earliest_mL(estimate, here_mL)
         amount = estimate.amounts_mL()[self._jump]
-        passed_mL = estimate.points_mL()[self._jump] - amount
+        passed_mL = estimate.before_mL(self._jump)
         left_mL = low_mL - LANDING * (low_mL - passed_mL) - here_mL
         self._leg_mL = min(2.0 * self._leg_mL, max(left_mL, 0.0))
         last = left_mL < 0.03 * amount or self._leg_mL < self._settings.fallback.first_mL or not self._answered
@@ -252,15 +249,13 @@ class Foreseeing:
         data = [each for each in [*self._points, *self._passing] if each.volume_mL > 0.0]
         least_mL = math.inf
         if self._passing:
-            if math.sqrt(max(estimate.covariance[jump][jump], 0.0)) > KNOWN_LN_SD:
+            if estimate.ln_sd(jump) > KNOWN_LN_SD:
                 most_mL = 8.0 * estimate.before.amounts_mL[jump]
-                passed_mL = estimate.points_mL()[jump] - estimate.amounts_mL()[jump]
-                from_mL = max(1.03 * (here_mL - passed_mL), 0.01 * most_mL)
+                from_mL = max(1.03 * (here_mL - estimate.before_mL(jump)), 0.01 * most_mL)
                 least_mL = estimate.earliest_mL(jump, data, from_mL, most_mL, UNLIKELY) / 1.1
             estimate.fit(data)
-        amount = estimate.amounts_mL()[jump]
-        ln_sd = math.sqrt(max(estimate.covariance[jump][jump], 0.0))
-        return estimate.points_mL()[jump] - amount + min(least_mL, amount * math.exp(-SURE * ln_sd))
+        likely_mL = estimate.amounts_mL()[jump] * math.exp(-SURE * estimate.ln_sd(jump))
+        return estimate.before_mL(jump) + min(least_mL, likely_mL)
 
     def _approach(self, estimate: Estimate) -> Step:
         """The next reading at rest: nearer, about the jump, or behind it."""
@@ -293,10 +288,10 @@ class Foreseeing:
 
     def _close_mL(self, here: Datum, jump_mL: float) -> list[float]:
         """Places about the jump ahead of here, the least addition apart."""
-        finest_mL, end_mL = self._spacing_mL(), jump_mL + self._zone_mL()
-        volumes = [here.volume_mL + finest_mL]
-        while volumes[-1] + finest_mL < end_mL and len(volumes) < MOST_PLACES:
-            volumes.append(volumes[-1] + finest_mL)
+        end_mL = jump_mL + self._zone_mL()
+        volumes = [here.volume_mL + self._spacing_mL]
+        while volumes[-1] + self._spacing_mL < end_mL and len(volumes) < MOST_PLACES:
+            volumes.append(volumes[-1] + self._spacing_mL)
         return volumes
 
     def _needs_mV(self, estimate: Estimate, distance_mL: float, sd_mL: float) -> float:
