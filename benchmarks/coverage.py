@@ -9,7 +9,6 @@ counts for the sources that it was made with and no others.
 
 import argparse
 import collections
-import hashlib
 import json
 import math
 import multiprocessing
@@ -21,7 +20,8 @@ from functools import partial as partial_of
 from pathlib import Path
 from typing import Any
 
-from coverage_cells import CASES, CONFIGS, FEWER, Case
+from coverage_cells import CASES, FEWER, Case
+from kept_runs import digest, kept, put_out
 from lagging_cell import lagging
 from tabled_cell import put_in
 
@@ -38,7 +38,6 @@ from titrator.run.fits import fits
 from titrator.run.frameless import titrate_frameless
 
 RUNS = 3000
-ROOT = CONFIGS.parent
 TABLE = Path(__file__).with_suffix(".md")
 PARTIAL = Path(tempfile.gettempdir()) / "titrator-coverage.jsonl"
 MINE = tuple(
@@ -46,13 +45,6 @@ MINE = tuple(
 )
 SOURCES = ("sim/**/*.py", "titrator/**/*.py", "titrator/**/*.yaml", "configs/**/*.yaml", *MINE)
 BY_NAME = {case.name: case for case in CASES}
-
-
-def digest() -> str:
-    """Of everything that a run depends on."""
-    paths = sorted(path for pattern in SOURCES for path in ROOT.glob(pattern))
-    told = "".join(f"{path.relative_to(ROOT)} {hashlib.sha256(path.read_bytes()).hexdigest()}\n" for path in paths)
-    return hashlib.sha256(told.encode()).hexdigest()[:16]
 
 
 @cache
@@ -131,21 +123,12 @@ def with_results(folder: Path, told: dict[str, Any]) -> dict[str, Any]:
 
 def read_partial(path: Path, made_with: str) -> dict[tuple[str, int], dict[str, Any]]:
     """What is done already with the same sources; a torn last line is none."""
-    done = {}
-    if path.exists():
-        for line in path.read_text(encoding="utf-8").splitlines():
-            try:
-                told = json.loads(line)
-            except json.JSONDecodeError:
-                continue
-            if told["made_with"] == made_with:
-                done[told["case"], told["seed"]] = told
-    return done
+    return {(told["case"], told["seed"]): told for told in kept(path) if told["made_with"] == made_with}
 
 
 def run_all(cases: list[Case], runs: int, workers: int, partial: Path) -> dict[tuple[str, int], dict[str, Any]]:
     """Run what is not done yet, seed by seed through all cases, so that an interrupted study is even."""
-    made_with = digest()
+    made_with = digest(SOURCES)
     done = read_partial(partial, made_with)
     tasks = [
         (case.name, seed)
@@ -156,16 +139,16 @@ def run_all(cases: list[Case], runs: int, workers: int, partial: Path) -> dict[t
     print(f"{len(tasks)} runs to do with the sources {made_with}, kept in {partial}", file=sys.stderr)
     with (
         tempfile.TemporaryDirectory() as folder,
-        partial.open("a", encoding="utf-8") as kept,
+        partial.open("a", encoding="utf-8") as stored,
         multiprocessing.Pool(workers) as pool,
     ):
         for case in cases:
             files(case.name, Path(folder))  # once, before the workers do: whatever is wrong is told at the start
         for number, told in enumerate(pool.imap_unordered(partial_of(one, Path(folder)), tasks, chunksize=4), 1):
-            kept.write(json.dumps({"made_with": made_with, **told}) + "\n")
+            stored.write(json.dumps({"made_with": made_with, **told}) + "\n")
             done[told["case"], told["seed"]] = told
             if number % 200 == 0:
-                kept.flush()
+                stored.flush()
                 print(f"{number} of {len(tasks)}", file=sys.stderr)
         asked = [told for key, told in done.items() if key[0] in {case.name for case in cases} and key[1] <= runs]
         joined = pool.imap_unordered(partial_of(with_results, Path(folder)), asked, chunksize=50)
@@ -264,10 +247,7 @@ def main() -> None:
     if not cases:
         parser.error(f"expected a part of one of these names: {', '.join(BY_NAME)}")
     text = page(cases, run_all(cases, options.runs, options.workers, options.partial), options.runs)
-    if str(options.table) == "-":
-        print(text)
-    else:
-        options.table.write_text(text, encoding="utf-8")
+    put_out(text, options.table)
 
 
 if __name__ == "__main__":

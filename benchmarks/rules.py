@@ -9,7 +9,6 @@ others, but for the ways of `--older`.
 """
 
 import argparse
-import hashlib
 import json
 import multiprocessing
 import sys
@@ -18,13 +17,13 @@ from collections import defaultdict
 from pathlib import Path
 from typing import Any
 
+from kept_runs import digest, kept, put_out
 from rules_bounds import located_bound_mL
 from rules_cases import CASES, Case
 from rules_page import Bounds, page, rows_needed
 from rules_runs import WAYS, accepts, one
 
 RUNS = 200
-ROOT = Path(__file__).parents[1]
 TABLE = Path(__file__).with_suffix(".md")
 PARTIAL = Path(tempfile.gettempdir()) / "titrator-rules.jsonl"
 SOURCES = (
@@ -36,25 +35,13 @@ Key = tuple[str, str, int]
 Done = dict[Key, dict[str, Any]]
 
 
-def digest() -> str:
-    """Of everything that a run depends on."""
-    paths = sorted(path for pattern in SOURCES for path in ROOT.glob(pattern))
-    told = "".join(f"{path.relative_to(ROOT)} {hashlib.sha256(path.read_bytes()).hexdigest()}\n" for path in paths)
-    return hashlib.sha256(told.encode()).hexdigest()[:16]
-
-
 def read_partial(path: Path, made_with: str, older: list[str]) -> Done:
     """What is done already with the same sources, or of the ways `older` with any; a torn last line is none."""
     done: Done = {}
-    if path.exists():
-        for line in path.read_text(encoding="utf-8").splitlines():
-            try:
-                told = json.loads(line)
-            except json.JSONDecodeError:
-                continue
-            same = told["made_with"] == made_with
-            if same or told["way"] in older:
-                done[told["case"], told["way"], told["seed"]] = told | {"older": not same}
+    for told in kept(path):
+        same = told["made_with"] == made_with
+        if same or told["way"] in older:
+            done[told["case"], told["way"], told["seed"]] = told | {"older": not same}
     return done
 
 
@@ -70,7 +57,7 @@ def run_all(cases: list[Case], ways: list[str], options: argparse.Namespace, poo
     `options`: runs, partial and older, as `main` has them.
     """
     runs = options.runs
-    made_with = digest()
+    made_with = digest(SOURCES)
     done = read_partial(options.partial, made_with, options.older)
     tasks = []
     for seed in range(1, runs + 1):
@@ -121,10 +108,7 @@ def main() -> None:
     for key in sorted(done):
         by_case[key[0]][key] = done[key]
     text = page(cases, ways, by_case, bounds, runs=options.runs, full=RUNS)
-    if options.table == "-":
-        print(text)
-    else:
-        Path(options.table).write_text(text, encoding="utf-8")
+    put_out(text, options.table)
 
 
 if __name__ == "__main__":

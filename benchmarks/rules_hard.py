@@ -12,6 +12,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+from kept_runs import put_out
 from rules import Done, run_all
 from rules_cases import OWN, Case
 from rules_page import rms
@@ -174,10 +175,7 @@ def main() -> None:
         done = run_all(cases, [options.way], options, pool, bounds=False)
         done |= run_all([case for case in cases if case.floor], ["floor"], options, pool, bounds=False)
     text = page(done, options.way, options.runs)
-    if options.table == "-":
-        print(text)
-    else:
-        Path(options.table).write_text(text, encoding="utf-8")
+    put_out(text, options.table)
 
 
 if __name__ == "__main__":

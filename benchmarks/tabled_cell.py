@@ -12,6 +12,7 @@ import numpy as np
 from scipy.interpolate import PchipInterpolator
 
 from sim.contents import Contents
+from sim.recorded import DeliveredChemistry
 from sim.unframed import UnframedBoard
 from titrator.chemistry.constants import nernst_slope_per_decade_mV
 
@@ -36,16 +37,16 @@ def _finer(rows: Sequence[Sequence[float]]) -> tuple[list[float], list[float]]:
     return places.tolist(), PchipInterpolator(volume, p)(places).tolist()
 
 
-class TabledChemistry:
+class TabledChemistry(DeliveredChemistry):
     """The protocol `sim.contents.Chemistry` for a curve by table; `strength` is the titrant's over the table's."""
 
     def __init__(self, shape: str, equivalence_mL: float, strength: float, slope_mV: float, offset_mV: float) -> None:
+        super().__init__()
         self._volumes_mL, self._p = curves(shape)[equivalence_mL]
         self._strength, self._slope_mV = strength, slope_mV
         neutral, at_mV = AT_NEUTRAL[shape]
         self._zero_mV = at_mV + offset_mV + slope_mV * neutral
         self._equivalence_mL = equivalence_mL
-        self._delivered_mL = 0.0
 
     @property
     def scale_mol(self) -> float:
@@ -67,16 +68,6 @@ class TabledChemistry:
         shown_mV = self._zero_mV - self._slope_mV * (p[right - 1] + slope * (at - volumes[right - 1]))
         steepness = self._equivalence_mL * abs(slope) * math.log(10.0)
         return shown_mV, 1.0 / max(steepness, 1e-9)
-
-    def add_titrant(self, contents: Contents, volume_mL: float) -> None:
-        """Put titrant in."""
-        self._delivered_mL += volume_mL
-        contents.volume_mL += volume_mL
-
-    def age(self, contents: Contents, passed_s: float) -> bool:
-        """Nothing changes by itself."""
-        del contents, passed_s
-        return False
 
 
 def put_in(shape: str, seed: int, board: UnframedBoard) -> dict[str, Any]:

@@ -42,13 +42,31 @@ def _not_below(one: float, next_one: float) -> bool:
     return not one < next_one
 
 
-class RecordedChemistry:
+class DeliveredChemistry:
+    """Of a protocol `sim.contents.Chemistry` whose curve depends on what was delivered and on nothing else."""
+
+    def __init__(self) -> None:
+        """Nothing is delivered yet."""
+        self._delivered_mL = 0.0
+
+    def add_titrant(self, contents: Contents, volume_mL: float) -> None:
+        """Put titrant in."""
+        self._delivered_mL += volume_mL
+        contents.volume_mL += volume_mL
+
+    def age(self, contents: Contents, passed_s: float) -> bool:
+        """Nothing changes by itself."""
+        del contents, passed_s
+        return False
+
+
+class RecordedChemistry(DeliveredChemistry):
     """The protocol `sim.contents.Chemistry` for a recorded curve."""
 
     def __init__(self, curve: RecordedCurve) -> None:
+        super().__init__()
         self._volumes, self._potentials = list(curve.volume_mL), list(curve.potential_mV)
         self._scale_mL = curve.scale_mL
-        self._delivered_mL = 0.0
 
     @property
     def scale_mol(self) -> float:
@@ -68,16 +86,6 @@ class RecordedChemistry:
         right = min(max(bisect_right(volumes, at), 1), len(volumes) - 1)
         share = (at - volumes[right - 1]) / (volumes[right] - volumes[right - 1])
         return potentials[right - 1] + share * (potentials[right] - potentials[right - 1]), 1.0
-
-    def add_titrant(self, contents: Contents, volume_mL: float) -> None:
-        """Put titrant in."""
-        self._delivered_mL += volume_mL
-        contents.volume_mL += volume_mL
-
-    def age(self, contents: Contents, passed_s: float) -> bool:
-        """Nothing changes by itself."""
-        del contents, passed_s
-        return False
 
 
 def recorded_world(curve: RecordedCurve, hardware: Hardware, seed: int) -> World:

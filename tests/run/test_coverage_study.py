@@ -19,7 +19,7 @@ def load(name: str, stem: str):
 
 @pytest.fixture(scope="module")
 def study():
-    beside = {name: load(name, name) for name in ("coverage_cells", "lagging_cell", "tabled_cell")}
+    beside = {name: load(name, name) for name in ("coverage_cells", "kept_runs", "lagging_cell", "tabled_cell")}
     sys.modules.update(beside)  # so that the study finds what stands beside it
     yield beside["coverage_cells"], load("coverage_study", "coverage")
     for name in beside:

@@ -15,7 +15,6 @@ from typing import Final, NamedTuple
 from titrator.bench.simulated import check_cell
 from titrator.files import FileProblem, InputProblem, Problem
 from titrator.files.edited import Change, Way, edited, value_at
-from titrator.files.strict_yaml import read_yaml
 
 FACTOR: Final = 1.5
 """Lags and noise of another day or bench: up to so many times the cell's own, or one such part of it."""
@@ -83,7 +82,6 @@ def cells_of_folder(folder: Path) -> list[CellText]:
 def varied_cells(path: Path, counts: tuple[int, ...], seed: int) -> list[CellText]:
     """Return groups of so many varied cells after each other, each group covering the ranges for itself."""
     check_cell(path)
-    read_yaml(path)
     text = path.read_text(encoding="utf-8")
     varied = [*LAGS_AND_STATE, *_noises(text)]
     cells: list[CellText] = []

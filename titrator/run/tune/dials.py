@@ -12,12 +12,13 @@ from dataclasses import dataclass
 from typing import Any, Final, get_args
 
 from titrator.bench.rig import Rig
+from titrator.control.settling.settings import REMAINDER_OVER_NOISE
 from titrator.files.keys import fields_by_key, models_in
 from titrator.method import Method
 from titrator.method.additions import Additions
 from titrator.method.plausible import DROP_mL, expected_points_mL
 from titrator.method.told_drift import least_told_drift_mV_per_s
-from titrator.run.fits import ERRORS_PER_ADDITION, STEPS_PER_AIM
+from titrator.run.fits import ERRORS_APART, ERRORS_PER_ADDITION, STEPS_PER_AIM
 
 DIGITS: Final = 2
 """A setting is written with so many significant digits: finer differences cannot be told from scatter."""
@@ -29,9 +30,9 @@ UNITS: Final = {"_mV_per_s": " mV/s", "_mV": " mV", "_mL": " mL", "_s": " s"}
 class Scale:
     """The sizes that a method and a rig state, from which all limits follow.
 
-    `least_mL`: the smallest addition that burette and tip allow. `jump_mL`: volume to the first point of the weakest
-    sample expected, `whole_mL` that to the last point of a middling one; without an expectation a third and two thirds
-    of what the method may add. `wait_s`: mixing and response together.
+    `least_mL`: the smallest addition that burette and tip allow, `apart_mL` that about a foreseen jump. `jump_mL`:
+    volume to the first point of the weakest sample expected, `whole_mL` that to the last point of a middling one;
+    without an expectation a third and two thirds of what the method may add. `wait_s`: mixing and response together.
     """
 
     noise_mV: float
@@ -39,6 +40,7 @@ class Scale:
     random_error_mL: float
     step_mL: float
     least_mL: float
+    apart_mL: float
     jump_mL: float
     whole_mL: float
     mixing_s: float
@@ -52,7 +54,11 @@ class Scale:
         """Return the sizes of a method on a rig."""
         reading, burette, amplifier = method.reading, rig.burette, rig.amplifier
         noise_mV = math.hypot(reading.noise_mV, amplifier.step_mV / math.sqrt(12.0))
-        least_mL = max(burette.step_mL, ERRORS_PER_ADDITION * burette.random_error_mL)
+        drop_mL = DROP_mL if method.vessel.tip == "above" else 0.0
+        least_mL, apart_mL = (
+            max(burette.step_mL, errors * burette.random_error_mL, drop_mL)
+            for errors in (ERRORS_PER_ADDITION, ERRORS_APART)
+        )
         expected = expected_points_mL(method.sample, method.titrant, method.reaction)
         told = least_told_drift_mV_per_s(
             noise_mV=noise_mV,
@@ -66,13 +72,14 @@ class Scale:
             converter_mV=amplifier.step_mV,
             random_error_mL=burette.random_error_mL,
             step_mL=burette.step_mL,
-            least_mL=max(least_mL, DROP_mL if method.vessel.tip == "above" else 0.0),
+            least_mL=least_mL,
+            apart_mL=apart_mL,
             jump_mL=expected[0][0] if expected else method.ends_when.volume_above_mL / 3.0,
             whole_mL=_whole_mL(method, expected),
             mixing_s=reading.mixing_s,
             wait_s=reading.mixing_s + reading.response_s,
             longest_wait_s=reading.longest_wait_s,
-            drift_mV_per_s=1.4 * noise_mV / reading.response_s,  # as docs/settling.md derives it
+            drift_mV_per_s=REMAINDER_OVER_NOISE * noise_mV / reading.response_s,  # as docs/settling.md derives it
             told_drift_mV_per_s=told,
         )
 
@@ -132,8 +139,8 @@ _PATIENCE = Dial("additions", "patience", lambda _: (0.05, 2.0), lambda _: 0.3)
 _FAR = Dial("additions", "far", lambda s: (s.noise_mV, 20.0 * s.noise_mV), lambda s: 4.0 * s.noise_mV)
 _FINEST = Dial(
     "additions", "finest",
-    lambda s: (s.least_mL, 4.0 * s.least_mL),
-    lambda s: s.least_mL,
+    lambda s: (s.apart_mL, 4.0 * s.apart_mL),
+    lambda s: s.apart_mL,
 )  # fmt: skip
 _DRIFT = Dial(
     "reading", "drift_below",
