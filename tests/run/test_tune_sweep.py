@@ -200,7 +200,8 @@ def test_another_program_is_refused(tmp_path, monkeypatch):
 
 def test_the_tuned_method_is_sound_finds_its_cell_and_says_what_was_compared(made_up_whole, tmp_path):
     ready, found, _ = made_up_whole
-    others = {number: figures for number, figures in found.confirmed.items() if number}
+    # Whether a made-up run fails hangs on the text of the method: here none does, so that one can be picked.
+    others = {number: replace(figures, failures=()) for number, figures in found.confirmed.items() if number}
     found = replace(found, confirmed=others)  # whoever is picked, it is not the method as it stands
     into = tmp_path / "deeper"
     into.mkdir()
