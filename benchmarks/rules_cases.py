@@ -78,7 +78,7 @@ IRON_CONSUMER = """  inhibitor:
 """
 CASES = (
     Case("iron(II) with cerium(IV)", "iron_in_pickling_bath"),
-    Case("the same at 0.002 mol/L", "iron_dilute", OWN, foreseen=("near: 5", "patience: 0.7")),
+    Case("the same at 0.002 mol/L", "iron_dilute", OWN),
     Case(
         "tin(II) with cerium(IV), 1:2",
         "tin_plating_bath",

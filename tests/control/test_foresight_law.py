@@ -7,7 +7,7 @@ import pytest
 
 from titrator.chemistry.acids import ACETIC, PHOSPHORIC
 from titrator.control.foresight.estimate import Beforehand, Datum, Estimate
-from titrator.control.foresight.law import Branch, Kind, Law
+from titrator.control.foresight.law import Branch, Carried, Kind, Law
 from titrator.control.foresight.normal import decomposed, inverse, solved
 from titrator.evaluate.whole_curve_acid_base import AcidBaseCurve
 from titrator.evaluate.whole_curve_edta import NO_FLOOR, MetalCurve
@@ -91,6 +91,64 @@ def test_acid_of_three_protons_whose_steps_lie_far_apart():
     assert law_volumes(law, signal, [6.0, 6.0]) == pytest.approx(expected, abs=2e-4)
 
 
+CARBONATE = Carried((place_mV(6.352), place_mV(10.329)), SLOPE_mV, 0.005, idle=True)
+"""pK of carbonic acid as the model has them."""
+
+
+def acetic_acid():
+    return Law(
+        (
+            Branch(Kind.FREE, place_mV(1.0), 9.0, SLOPE_mV),
+            Branch(Kind.BOUND, place_mV(4.76), 9.0, SLOPE_mV),
+            Branch(Kind.EXCESS, place_mV(13.0), 9.0, SLOPE_mV),
+        ),
+        50.0,
+        CARBONATE,
+    )
+
+
+def phosphoric_acid():
+    return Law(
+        (
+            Branch(Kind.FREE, place_mV(1.0), 9.0, SLOPE_mV),
+            Branch(Kind.BOUND, place_mV(2.15), 9.0, SLOPE_mV, 0),
+            Branch(Kind.BOUND, place_mV(7.2), 9.0, SLOPE_mV, 1),
+            Branch(Kind.BOUND, place_mV(12.35), 9.0, SLOPE_mV, 1),
+            Branch(Kind.EXCESS, place_mV(13.0), 9.0, SLOPE_mV, 1),
+        ),
+        50.0,
+        CARBONATE,
+    )
+
+
+def carrying(law, signal, amounts_mL, share):
+    places = [*(branch.place_mV for branch in law.branches), *CARBONATE.places_mV]
+    slopes = [SLOPE_mV] * len(places)
+    return np.array([law.place(y, amounts_mL, places, slopes, share).volume_mL for y in signal])
+
+
+def test_base_that_carries_carbonate_equals_the_vectorised_model():
+    signal = np.linspace(place_mV(3.2), place_mV(11.5), 60)
+    model = AcidBaseCurve(1, True, ACETIC, 1, 0.1, 0.0, 0.0, True, False, (True,))
+    expected = model.volume_mL(signal, np.array([14.0, 0.0, SLOPE_mV, 50.0, 14.0, 4.76, 0.0, 0.004]))
+    assert carrying(acetic_acid(), signal, [14.0], 0.004) == pytest.approx(expected, abs=2e-5)
+
+
+def test_carbonate_between_two_points_equals_the_vectorised_model():
+    """From the first point on: before it the model's one pool leaves a trace of strong acid, κ/2 of the last point."""
+    signal = np.linspace(place_mV(5.0), place_mV(11.5), 60)
+    model = AcidBaseCurve(2, True, PHOSPHORIC, 1, 0.1, 0.0, 0.0, True, False, (False, True))
+    x = np.array([6.0, 12.0, 0.0, SLOPE_mV, 50.0, 14.0, 2.15, 7.2, 12.35, 0.004])
+    assert carrying(phosphoric_acid(), signal, [6.0, 6.0], 0.004) == pytest.approx(model.volume_mL(signal, x), abs=3e-4)
+
+
+def test_nothing_carried_is_the_law_without_it():
+    signal = np.linspace(place_mV(3.2), place_mV(12.0), 60)
+    assert carrying(acetic_acid(), signal, [14.0], 0.0) == pytest.approx(
+        law_volumes(Law(acetic_acid().branches, 50.0), signal, [14.0]), rel=1e-12
+    )
+
+
 @pytest.mark.parametrize("log_Ksp", [(-9.75,), (-16.08, -9.75)])
 def test_silver_with_one_and_with_two_halides(log_Ksp):
     points = len(log_Ksp)
@@ -123,6 +181,24 @@ def test_edta_with_an_electrode_of_the_metal():
     )
     inside = (expected > 0.0) & (expected < 30.0)
     assert law_volumes(law, signal[inside], [9.0]) == pytest.approx(expected[inside], rel=1e-6)
+
+
+@pytest.mark.parametrize("law", [acetic_acid(), phosphoric_acid()], ids=["one point", "two points"])
+def test_gradient_of_what_is_carried_equals_differences(law):
+    estimate = estimate_of(law, (6.0,) * law.amounts)
+    estimate.x[-2] = 0.003
+    for y_mV in np.linspace(place_mV(3.0), place_mV(11.5), 23):
+        place = estimate.at(y_mV)
+        found = estimate.gradient(Datum(1.0, y_mV, 0.1), place, estimate.amounts_mL(), estimate.lines())
+        along = (estimate.at(y_mV + 1e-3).volume_mL - estimate.at(y_mV - 1e-3).volume_mL) / 2e-3
+        assert place.slope_mL_per_mV == pytest.approx(along, rel=1e-5)
+        for k, value in enumerate(estimate.x[:-1]):
+            ends = []
+            for side in (1e-5, -1e-5):
+                estimate.x[k] = value + side
+                ends.append(estimate.at(y_mV).volume_mL)
+            estimate.x[k] = value
+            assert found[k] == pytest.approx((ends[0] - ends[1]) / 2e-5, rel=1e-4, abs=1e-6)
 
 
 def estimate_of(law, amounts=(17.0,)):

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 
 import matplotlib as mpl
@@ -26,11 +27,14 @@ FOUND = Evaluation((POINT,))
 
 
 def composed(
-    curve: Curve = CURVE, evaluation: Evaluation = FOUND, title: str = "Iron(II) in a pickling bath"
+    curve: Curve = CURVE,
+    evaluation: Evaluation = FOUND,
+    title: str = "Iron(II) in a pickling bath",
+    passing: Sequence[tuple[float, float]] = (),
 ) -> Figure:
     with mpl.rc_context(module.STYLE):
         figure = Figure(figsize=module.SIZE_INCHES, layout="constrained")
-        module._compose(figure, curve, evaluation, title)
+        module._compose(figure, curve, evaluation, title, passing=passing)
     return figure
 
 
@@ -68,6 +72,38 @@ def test_not_settled_readings_are_hollow_and_none_is_lost():
     assert filled.get_markerfacecolor() != "white"
 
 
+def test_readings_in_passing_are_thin_and_hollow_and_nothing_else_changes():
+    """Each stands where it was read; points, curve and secants are those of a figure without them."""
+    passing = [(0.4, 300.0), (2.6, 470.0), (23.5, 1100.0)]
+    plain, figure = composed(), composed(passing=passing)
+    lines = {line.get_label(): line for line in figure.axes[0].lines}
+    shown = lines.pop("while titrant ran in, not evaluated")
+    assert list(zip(shown.get_xdata(), shown.get_ydata(), strict=True)) == passing
+    assert shown.get_markerfacecolor() == "none"
+    assert shown.get_linestyle() == "None"
+    reading = lines["reading"]
+    assert shown.get_markeredgewidth() < reading.get_markeredgewidth()
+    assert shown.get_markersize() < reading.get_markersize()
+    assert shown.get_zorder() < reading.get_zorder()
+    for axes, before in zip(figure.axes, plain.axes, strict=True):
+        others = [line for line in axes.lines if line is not shown]
+        assert [line.get_xydata().tolist() for line in others] == [line.get_xydata().tolist() for line in before.lines]
+    low, high = figure.axes[0].get_xlim()
+    assert low < 0.4
+    assert high > 23.5, "what was read behind the last point is in sight"
+
+
+def test_the_legend_is_no_wider_than_the_figure():
+    fitted = find_equivalence_points(CURVE)
+    for figure in (composed(), composed(CURVE, fitted, passing=[(1.0, 500.0)])):
+        figure.draw_without_rendering()
+        (legend,) = figure.legends
+        extent = legend.get_window_extent()
+        assert extent.x0 >= 0.0
+        assert extent.x1 <= figure.bbox.width
+    assert len(legend.get_texts()) == 6
+
+
 def test_the_derivative_is_that_of_the_readings():
     (line,) = (line for line in composed().axes[1].lines if str(line.get_label()).startswith("secant"))
     assert line.get_ydata().tolist() == pytest.approx((np.diff(SIGNAL) / np.diff(VOLUME)).tolist())
@@ -75,11 +111,11 @@ def test_the_derivative_is_that_of_the_readings():
 
 def test_everything_is_told_apart_without_colour():
     """No two legend entries share marker, fill and line style."""
-    figure = composed()
+    figure = composed(passing=[(1.0, 500.0)])
     entries = [line for axes in figure.axes[:2] for line in axes.lines if not str(line.get_label()).startswith("_")]
-    styles = {(str(e.get_marker()), e.get_markerfacecolor() == "white", e._dash_pattern[1] is None, e.get_linestyle())
-              for e in entries}  # fmt: skip
-    assert len(entries) >= 4
+    styles = {(str(e.get_marker()), e.get_markerfacecolor() in ("white", "none"), e._dash_pattern[1] is None,
+               e.get_linestyle()) for e in entries}  # fmt: skip
+    assert len(entries) >= 5
     assert len(styles) == len(entries)
 
 

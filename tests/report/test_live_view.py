@@ -185,7 +185,7 @@ def test_the_closing_table_keeps_to_the_width(width):
                      "from_estimate": False, "budget": []}],
         "equivalence_points": [point], "estimates": [], "by_method": [{"way": "model-fit", **point}],
         "state": "finished", "ended_because": "6 points logged past the jump", "duration_s": 870.0, "additions": 28,
-        "points": 29, "delivered_mL": 14.861, "simulated": True, "seed": None,
+        "points": 29, "readings_in_passing": 17, "delivered_mL": 14.861, "simulated": True, "seed": None,
         "warnings": ["a rather long warning that tells about the readings and is longer than a line of eighty columns"],
     }  # fmt: skip
     console = terminal(width)

@@ -117,6 +117,8 @@ def test_over_the_wire_it_is_the_same_and_passing_readings_are_kept(tmp_path):
     assert all(one.reached_mL < other.reached_mL for one, other in itertools.pairwise(passing))
     assert passing[-1].reached_mL < logged[2].volume_mL
     told = evaluate_run(done.folder)
+    assert list(told.passing) == passing
+    assert len(told.curve) == len(logged), "they do not enter the evaluation"
     assert len(told.evaluation.equivalence_points) == 1
     assert not any("control counted" in warning for warning in told.warnings)
 

@@ -88,6 +88,8 @@ ACIDS: tuple[Acid, ...] = (
     ACETIC, PHOSPHORIC, CARBONIC, CITRIC, AMMONIUM, BORIC, HYDROGEN_SULFATE, PHTHALIC, OXALIC,
 )  # fmt: skip
 """Every acid of this version; strong acids and bases are spectator ions beside H+ and OH−."""
+ABOVE_PH_7 = ("acetic acid", "citric acid", "dihydrogen phosphate")
+"""Acids whose point lies where carbonate is there as hydrogen carbonate."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,10 +26,11 @@ def outcome(folder: RunFolder, started: float, *, figure: bool, truth: dict[str,
     if figure:
         from titrator.report.figure import draw_curve
 
+        name, note = evaluated.method.name, simulated_note(document)
+        passing = [(each.volume_mL, each.potential_mV) for each in evaluated.passing]
         for ending in ("png", "svg"):
             path = folder.figures / f"curve.{ending}"
-            note = simulated_note(document)
-            draw_curve(evaluated.curve, evaluated.evaluation, evaluated.method.name, path, note=note)
+            draw_curve(evaluated.curve, evaluated.evaluation, name, path, note=note, passing=passing)
     if truth is not None:
         document = {**document, "truth": truth_document(truth, evaluated.results, evaluated.method.result)}
     host = {"elapsed_s": round(time.perf_counter() - started, 3)}

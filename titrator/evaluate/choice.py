@@ -19,6 +19,16 @@ from titrator.evaluate.second_derivative import Zero
 GAP_SHARE = 0.8
 """The intervals that hold this share of a jump's rise are its gap; with one reading or none in it, it is coarse."""
 
+RESTS_SHARE = 0.4
+"""Where the two readings about the point hold less of the jump's rise than this, readings resolve the jump there."""
+
+FINER, MUCH_FINER = 4.0, 20.0
+"""A model's interval so many times narrower than the distance of the two readings about the point rests on the model;
+the first where hardly a reading lies on the jump, the second wherever that distance holds much of it.
+
+Common practice, no source. Simulated: fits of iron(II) with a reading each 0.02 mL tell a fifteenth of that, as they
+should; with steps of 0.5 mL a hundredth."""
+
 SMALL_SHARE = 0.5
 """A jump of less than this share of its curve's rise that nothing resolves and no model describes may be a step of the
 electrode (common practice, no source)."""
@@ -138,7 +148,6 @@ def choose(
     fit = fitted.fit
     good = fit is not None and fitted.misfit <= worst and gap.holds(fit.equivalence_volume_mL, beyond=0.5)
     good = good and (stated or not _passes_over(stretch, fitted))
-    warnings = _warnings(gap, fitted, stated, good)
     if good and (stated or not gap.coarse):
         found = _by_fit(fitted)
     elif fit is not None and good and gap.holds(fit.equivalence_volume_mL):
@@ -153,6 +162,8 @@ def choose(
     if gap.coarse and not (good and stated):
         u = max(u, gap.width_mL / math.sqrt(12.0))
         interval = (min(gap.low_mL, found.volume_mL), max(gap.high_mL, found.volume_mL))
+    coarse = _rests_on_model(stretch, gap, found) if good and stated else _coarse(gap)
+    warnings = (*coarse, *_warnings(gap, fitted, stated, good))
     doubt = _doubt(stretch, gap, fitted, stated, before_at_least) if not good else ""
     if good and not stated:
         doubt = _looks_like_less(stretch, gap, fitted)
@@ -230,14 +241,34 @@ def _named(model: str, stated: bool) -> str:
     return f"the nearest of the models tried ({FAMILIES.get(model, model)}; that says nothing of the reaction)"
 
 
+def _coarse(gap: Gap) -> list[str]:
+    """Return a sentence where the gap is what tells the point, and no model that the method stated."""
+    if not gap.coarse:
+        return []
+    lying = "one reading lies" if gap.inside else "no reading lies"
+    told = f"coarse: {lying} on the jump between {gap.low_mL:g} and {gap.high_mL:g} mL"
+    return [f"{told}; smaller additions there would place the equivalence point better"]
+
+
+def _rests_on_model(stretch: Stretch, gap: Gap, found: Choice) -> list[str]:
+    """Return a sentence where the stated model tells the point far more narrowly than the readings about it stand.
+
+    A gap elsewhere on the jump says nothing: what counts is the interval of readings that holds the point.
+    """
+    volume, signal, jump = stretch.data.volume_mL, stretch.data.signal, stretch.jump
+    above = int(np.clip(np.searchsorted(volume, found.volume_mL), 1, len(volume) - 1))
+    low_mL, high_mL = float(volume[above - 1]), float(volume[above])
+    share = float((signal[above] - signal[above - 1]) / (signal[jump.behind] - signal[jump.before]))
+    times = (high_mL - low_mL) / max(found.interval_95_mL[1] - found.interval_95_mL[0], 1e-9)
+    if share < RESTS_SHARE or times <= (FINER if gap.coarse else MUCH_FINER):
+        return []
+    told = f"coarse: no reading between {low_mL:g} and {high_mL:g} mL, where {min(share, 1.0):.0%} of the jump lies"
+    rests = f"the interval is {times:.0f} times narrower and rests on the method's model"
+    return [f"{told}; {rests}; smaller additions there would place the equivalence point better"]
+
+
 def _warnings(gap: Gap, fitted: Fitted, stated: bool, good: bool) -> tuple[str, ...]:
     warnings = []
-    if gap.coarse:
-        lying = "one reading lies" if gap.inside else "no reading lies"
-        warnings.append(
-            f"coarse: {lying} on the jump between {gap.low_mL:g} and {gap.high_mL:g} mL; smaller additions there would "
-            "place the equivalence point better"
-        )
     if fitted.fit is None:
         if stated:
             warnings.append(

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from titrator.chemistry.acids import ACIDS, IRON_II, Acid
+from titrator.chemistry.acids import ABOVE_PH_7, ACIDS, IRON_II, Acid
 from titrator.chemistry.activity import DAVIES_UP_TO_MOL_PER_L
 from titrator.chemistry.water import debye_huckel_A, pKw
 from titrator.evaluate.curve import FloatArray
@@ -37,8 +37,6 @@ from titrator.evaluate.whole_curve import (
 
 LN_10 = float(np.log(10.0))
 NEUTRAL_PH = 7.0
-ABOVE_PH_7 = ("acetic acid", "citric acid", "dihydrogen phosphate")
-"""Acids whose point lies where carbonate is there as hydrogen carbonate."""
 ROUNDS = 4
 """How often V is computed, each time at the ionic strength that the one before leads to."""
 LEAST_LN, MOST_LN = -80.0, 7.0

@@ -125,10 +125,10 @@ class ForeseeingAdditions(_Stepwise):
 
     rule: Literal["foreseeing"] = Field(description="See above.")
     near: Annotated[int, Plain(whole=True, at_least=3, at_most=12)] = Field(
-        6, description="So many readings are sought close about each jump (rule foreseeing)."
+        4, description="So many readings are sought close about each jump (rule foreseeing)."
     )
     patience: Annotated[float, Plain(above=0)] = Field(
-        0.5,
+        0.4,
         description="A reading is waited for until its own error costs this share of the burette's (rule foreseeing): "
         "less is slower and more exact.",
     )

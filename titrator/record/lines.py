@@ -66,6 +66,15 @@ FIELDS: Final[Mapping[str, Mapping[str, Expected]]] = {
         "waited_s": _NUMBER,
         "readings": _COUNT,
     },
+    "passing": {
+        "t_s": _NUMBER,
+        "volume_mL": _NUMBER,
+        "potential_mV": _NUMBER,
+        "sd_mV": _NOT_NEGATIVE,
+        "speed_mL_per_s": _NUMBER,
+        "reached_mL": _NUMBER,
+        "readings": _COUNT,
+    },
     "end": {"state": _TEXT, "why": _TEXT, "volume_mL": _NUMBER},
 }
 """By kind and field; `burette.random_error_mL` means that field of the mapping `burette`. Further fields, and kinds

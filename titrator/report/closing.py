@@ -126,8 +126,10 @@ def _run_rows(document: dict[str, Any]) -> list[tuple[str, Text]]:
     if document["seed"] is not None:
         simulated = f" of simulated time, seed {document['seed']}"
     ended = f"{document['state']}: {document['ended_because']}"
+    passing = document["readings_in_passing"]
+    beside = f" (and {passing} reading{'s' * (passing > 1)} while titrant ran in, not evaluated)" if passing else ""
     work = (
-        f"{document['additions']} additions, {document['points']} points, {document['delivered_mL']:.3f} mL in "
+        f"{document['additions']} additions, {document['points']} points{beside}, {document['delivered_mL']:.3f} mL in "
         f"{minutes:.1f} min{simulated}"
     )
     return [("ended", Text(ended)), ("work", Text(work))]

@@ -21,6 +21,7 @@ def run_document(evaluated: EvaluatedRun) -> dict[str, Any]:
         "ended_because": evaluated.why,
         "additions": evaluated.additions,
         "points": len(evaluated.curve),
+        "readings_in_passing": len(evaluated.passing),
         "duration_s": round(evaluated.duration_s, 3),
         "delivered_mL": evaluated.delivered_mL,
         "delivered_at_most_mL": evaluated.delivered_at_most_mL,

@@ -6,7 +6,9 @@ colour-blind readers. The same data give the same SVG to the byte (fixed salt fo
 
 from __future__ import annotations
 
+import math
 import warnings
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,11 +24,15 @@ if TYPE_CHECKING:
 
 BLUE, VERMILION, GREEN, INK, FAINT = "#0072B2", "#D55E00", "#007A5E", "#22262B", "#C9CED6"
 """Okabe and Ito's blue and vermilion, their green darkened for thin lines; ink and a faint grey for the frame."""
+GREY = "#6B727D"
+"""For what is shown and not evaluated."""
 FORECAST_mV = 1.0
 """A reading that lacked more than this when it was logged was not waited for, but forecast."""
 ENDINGS = (".png", ".svg")
 SIZE_INCHES = (7.2, 6.4)
 PNG_DOTS_PER_INCH = 160
+LEGEND_ROW = 4
+"""More entries than these stand in two rows: in one they would be wider than the figure."""
 CLOSE_UP_READINGS = 3
 """How many readings on either side of the equivalence point the close-up shows."""
 CLOSE_UP_SHARE = 0.06
@@ -115,6 +121,27 @@ def _draw_points(axes: Axes, curve: Curve, lines: list[FloatArray], size: float,
             zorder=4 if hollow else 3,
             label=("reading, not settled" if hollow else name) if bool(np.any(rows)) else "",
         )
+
+
+def _draw_passing(axes: Axes, passing: Sequence[tuple[float, float]]) -> None:
+    """Draw what was read while titrant ran in, (volume in mL, signal) each: small, thin and hollow, below the rest.
+
+    It lags behind the burette, so it stands beside the curve.
+    """
+    if not passing:
+        return
+    axes.plot(
+        [volume_mL for volume_mL, _ in passing],
+        [signal for _, signal in passing],
+        marker=">",
+        linestyle="none",
+        color=GREY,
+        markersize=3.4,
+        markerfacecolor="none",
+        markeredgewidth=0.7,
+        zorder=1.5,
+        label="while titrant ran in, not evaluated",
+    )
 
 
 def _mark(axes: Axes, points: tuple[EquivalencePoint, ...], *, diamonds: bool) -> None:
@@ -252,13 +279,22 @@ def _volume_limits(volume_mL: FloatArray) -> tuple[float, float]:
     return low - margin, high + margin
 
 
-def _compose(figure: Figure, curve: Curve, evaluation: Evaluation, title: str, note: str = "") -> None:
+def _compose(
+    figure: Figure,
+    curve: Curve,
+    evaluation: Evaluation,
+    title: str,
+    *,
+    note: str = "",
+    passing: Sequence[tuple[float, float]] = (),
+) -> None:
     upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1.75, 1.0))
     forecast = curve.lacking is not None and bool(np.any(np.abs(curve.lacking) > FORECAST_mV))
     curve = curve.at_rest()  # what the evaluation was made of
     points = evaluation.equivalence_points
     lines = _fitted_lines(evaluation)
     _draw_points(upper, curve, lines, 4.2, "reading, its end forecast" if forecast else "reading")
+    _draw_passing(upper, passing)
     _mark(upper, points, diamonds=True)
     upper.set_ylabel(_signal_label(curve))
     heading = upper.set_title(title, loc="left", fontsize=12, fontweight="bold", pad=24 + 14 * max(0, len(points) - 1))
@@ -274,19 +310,30 @@ def _compose(figure: Figure, curve: Curve, evaluation: Evaluation, title: str, n
         _close_up((upper, lower), curve, lines, points[0], limits)
     lower.set_ylabel(_slope_label(curve))
     lower.set_xlabel("Volume of titrant as the burette indicates / mL")
-    lower.set_xlim(*_volume_limits(curve.volume_mL))
+    lower.set_xlim(*_volume_limits(np.append(curve.volume_mL, [volume_mL for volume_mL, _ in passing])))
     handles = [*upper.get_legend_handles_labels()[0], *lower.get_legend_handles_labels()[0]]
     if handles:
+        columns = len(handles) if len(handles) <= LEGEND_ROW else math.ceil(len(handles) / 2)
         figure.legend(
-            handles=handles, loc="outside lower center", ncols=5, fontsize=7.8, columnspacing=1.3, handletextpad=0.5
-        )
+            handles=handles, loc="outside lower center", ncols=columns, fontsize=7.8, columnspacing=1.3,
+            handletextpad=0.5,
+        )  # fmt: skip
     figure.align_ylabels([upper, lower])
 
 
-def draw_curve(curve: Curve, evaluation: Evaluation, title: str, path: Path | str, *, note: str = "") -> None:
+def draw_curve(
+    curve: Curve,
+    evaluation: Evaluation,
+    title: str,
+    path: Path | str,
+    *,
+    note: str = "",
+    passing: Sequence[tuple[float, float]] = (),
+) -> None:
     """Write the figure of a curve and what was found in it to `path`, as PNG or SVG by its ending.
 
     `note` stands at the right above the curve: "simulated, seed 7" where nothing was measured.
+    `passing`: volumes in mL with what was read there while titrant ran in, in the signal's unit; not evaluated.
 
     Raises ValueError for another ending and OSError where the file cannot be written.
     """
@@ -301,7 +348,7 @@ def draw_curve(curve: Curve, evaluation: Evaluation, title: str, path: Path | st
         warnings.filterwarnings("ignore", message="Glyph .* missing from")  # a box in a title is no reason to stop
         figure = Figure(figsize=SIZE_INCHES, layout="constrained")
         FigureCanvasAgg(figure)
-        _compose(figure, curve, evaluation, title, note)
+        _compose(figure, curve, evaluation, title, note=note, passing=passing)
         if path.suffix.lower() == ".svg":
             figure.savefig(path, format="svg", metadata={"Date": None})
         else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from titrator.control.point import Point
+from titrator.control.point import Passing, Point
 from titrator.control.states import State
 from titrator.evaluate.curve import Curve
 from titrator.evaluate.equivalence import find_equivalence_points
@@ -36,6 +36,7 @@ class _Record:
     """What a journal tells of a run, read and checked."""
 
     points: list[Point]
+    passing: tuple[Passing, ...]
     curve: Curve
     burette: dict[str, float]
     state: str
@@ -56,6 +57,7 @@ class EvaluatedRun:
     `delivered_at_most_mL` is a number where the record leaves open how far the last addition went, else None.
     `record_complete` is False where the journal breaks off before the run's end. `burette`: what the journal says of
     it. `blank`: what a blank says, None for a sample; `recovery`: of a control sample with a certified content.
+    `passing`: what was read while titrant ran in, which is shown and not evaluated.
     """
 
     method: Method
@@ -75,6 +77,7 @@ class EvaluatedRun:
     burette: dict[str, float] | None = None
     blank: Blank | None = None
     recovery: Recovery | None = None
+    passing: tuple[Passing, ...] = ()
 
 
 def evaluate_run(folder: RunFolder) -> EvaluatedRun:
@@ -118,6 +121,7 @@ def evaluate_run(folder: RunFolder) -> EvaluatedRun:
         burette=record.burette,
         blank=blank,
         recovery=None if molar is None else recovery_of(method, molar),
+        passing=record.passing,
     )
 
 
@@ -147,10 +151,12 @@ def _read(folder: RunFolder, contents: JournalContents) -> _Record:
     """Everything that is taken from the journal; its fields were checked when it was read."""
     first = contents.lines[0]
     points = [Point(**{name: line[name] for name in Point._fields}) for line in contents.of_kind("point")]
+    passing = [Passing(**{name: line[name] for name in Passing._fields}) for line in contents.of_kind("passing")]
     state, why = _ending(folder, contents)
     delivered_mL, at_most_mL = _delivered_mL(contents)
     return _Record(
         points=points,
+        passing=tuple(passing),
         curve=Curve.from_points(points),
         burette=first["burette"],
         state=state,

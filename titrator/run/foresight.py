@@ -9,7 +9,7 @@ import math
 from itertools import pairwise
 
 from titrator.bench.rig import Rig
-from titrator.chemistry.acids import ACIDS
+from titrator.chemistry.acids import ABOVE_PH_7, ACIDS, CARBONIC
 from titrator.chemistry.activity import Davies
 from titrator.chemistry.constants import nernst_slope_mV
 from titrator.chemistry.precipitation import HALIDES
@@ -17,11 +17,12 @@ from titrator.chemistry.reactions import Reaction, Step
 from titrator.chemistry.water import pKw
 from titrator.control.foresight.design import Costs
 from titrator.control.foresight.estimate import Beforehand
-from titrator.control.foresight.law import Branch, Kind, Law
+from titrator.control.foresight.law import Branch, Carried, Kind, Law
 from titrator.control.increments import Foresight
 from titrator.method import Method
 from titrator.method.plausible import expected_points_mL
 from titrator.run.potentials import (
+    CARBONATE_SD,
     GLASS_SD_MV,
     ION_REACHED_SD,
     OWN_SLOPE_SD,
@@ -37,6 +38,9 @@ SHIFT_SD_mV = {"redox": 1.0, "acid-base": GLASS_SD_MV, "precipitation": SILVER_S
 """Of all places together: redox couples have their own; glass, silver and membranes have an offset."""
 CONSTANT_SD_mV = 9.0
 """Of one place by its constant: 0.15 in a logarithm, activity coefficients among it."""
+MULTI_CHARGED_mV = 4.0
+"""Ions of several charges pass their protons on at a potential that moves with the ionic strength: 0.07 in a logarithm
+from one point to the next (Davies's equation, 0.05 to 0.07 mol/L, ions of charges 1 and 2)."""
 HINT_LN_SD, NO_HINT_LN_SD = 0.8, 1.2
 """How little the expected volume is trusted: a factor of two; without one, of three about the middle of the burette."""
 LAG_RESPONSE_SHARE, LAG_LN_SD = 0.6, 0.4
@@ -49,7 +53,8 @@ def foresight_of(method: Method, rig: Rig) -> Foresight | None:
     if reaction is None or not 1 <= sought <= len(reaction.steps):
         return None
     branches = _BRANCHES[reaction.family](method, reaction)
-    law = Law(tuple(branches), method.vessel.fill_mL)
+    carried = _carbonate(method, reaction) if reaction.titrant == "hydroxide" else None
+    law = Law(tuple(branches), method.vessel.fill_mL, carried)
     reading = method.reading
     amounts, ln_sd = _hints(method, law.amounts)
     membrane = reaction.family == "complexation"
@@ -60,6 +65,7 @@ def foresight_of(method: Method, rig: Rig) -> Foresight | None:
         slope_sd=ION_REACHED_SD if membrane else REACHED_SD / REACHED,
         lag_s=reading.mixing_s + LAG_RESPONSE_SHARE * reading.response_s,
         lag_ln_sd=LAG_LN_SD,
+        along_mV=MULTI_CHARGED_mV if reaction.family == "acid-base" and len(reaction.steps) > 1 else 0.0,
         volume_sd_mL=math.hypot(rig.burette.random_error_mL, rig.burette.step_mL / math.sqrt(12.0)),
     )
     costs = Costs(reading.mixing_s, 2.0 * reading.response_s, rig.burette.top_speed_mL_per_min / 60.0, reading.noise_mV)
@@ -124,6 +130,14 @@ def _acid_base(method: Method, reaction: Reaction) -> list[Branch]:
     end_pH = water + math.log10(c_T) if with_base else -math.log10(c_T)
     last = len(reaction.steps) - 1
     return [*branches, Branch(Kind.EXCESS, place_mV(end_pH), CONSTANT_SD_mV, decade_mV / math.log(10.0), last)]
+
+
+def _carbonate(method: Method, reaction: Reaction) -> Carried:
+    """Carbon dioxide that a base has taken up: it spends its two charges at the places of carbonic acid."""
+    decade_mV = math.log(10.0) * _slope_mV(method)
+    places = tuple(decade_mV * (pK - 7.0) for pK in (each.at(method.medium.temperature_C) for each in CARBONIC.pKa))
+    idle = reaction.steps[-1].analyte in ABOVE_PH_7
+    return Carried(places, decade_mV / math.log(10.0), CARBONATE_SD, idle)
 
 
 def _pKa_of(step: Step, reaction: Reaction, number: int, temperature_C: float, *, with_base: bool) -> list[float]:

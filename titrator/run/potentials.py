@@ -19,6 +19,8 @@ REACHED, REACHED_SD, ION_REACHED_SD = 0.975, 0.025 / math.sqrt(3.0), 0.03
 follow one ion reach less of it than glass and metals, and age (common practice)."""
 OWN_SLOPE_SD = 0.3
 """The slope of the branch of a slow couple, as a share of its Nernst slope (simulated electrodes keep 0.4 to 1)."""
+CARBONATE_SD = 0.005
+"""Share of a base's alkalinity that carbonate makes: a solution that is kept well has 0 to 1 % (common practice)."""
 GLASS_SD_MV = 30.0
 SILVER_SD_MV = 10.0
 """Junction, reference and the silver electrode's own state (common practice)."""

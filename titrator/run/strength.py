@@ -7,15 +7,15 @@ strong acid, the first point of phosphoric acid): the charge balance of sodium, 
 
 from __future__ import annotations
 
+from titrator.chemistry.acids import ABOVE_PH_7
 from titrator.chemistry.formula import atoms
 from titrator.evaluate.evaluation import Evaluation, FitParameter
 from titrator.evaluate.measurement import Part, model_of
 from titrator.evaluate.quantity import Quantity
 from titrator.evaluate.results import own_name
-from titrator.evaluate.whole_curve_acid_base import ABOVE_PH_7
 from titrator.method import Method
 from titrator.method.titrant import Titrant
-from titrator.run.whole_knowledge import CARBONATE_SD
+from titrator.run.potentials import CARBONATE_SD
 
 SOURCE = "carbonate in the titrant"
 FOUND_SHARE = 0.5

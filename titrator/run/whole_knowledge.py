@@ -7,6 +7,7 @@ from titrator.chemistry.reactions import Reaction
 from titrator.evaluate.whole_curve import Known, KnownCouple, Prior
 from titrator.method import Method
 from titrator.run.potentials import (
+    CARBONATE_SD,
     GLASS_SD_MV,
     ION_REACHED_SD,
     REACHED,
@@ -17,8 +18,6 @@ from titrator.run.potentials import (
 )
 from titrator.run.stability import conditional_constants, follows_copper, trace_mol
 
-CARBONATE_SD = 0.005
-"""Share of a base's alkalinity that carbonate makes: a solution that is kept well has 0 to 1 % (common practice)."""
 IODIDE_mol_per_L = 0.1
 """Iodide in excess: its amount only shifts the potential, of which little is known anyway."""
 FREE_ACID = 0.003

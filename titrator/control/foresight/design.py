@@ -51,17 +51,17 @@ class Prospect(NamedTuple):
 
 def potential_at(estimate: Estimate, volume_mL: float, near_mV: float) -> tuple[float, Place]:
     """The potential where the law has `volume_mL`, sought around `near_mV` by halving; and the curve there."""
-    amounts, (places, slopes) = estimate.amounts_mL(), estimate.lines()
+    amounts, lines = estimate.amounts_mL(), estimate.lines()
     law = estimate.law
     low, high = near_mV - _SPAN_mV, near_mV + _SPAN_mV
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        if law.place(middle, amounts, places, slopes).volume_mL < volume_mL:
+        if law.place(middle, amounts, *lines).volume_mL < volume_mL:
             low = middle
         else:
             high = middle
     y_mV = 0.5 * (low + high)
-    return y_mV, law.place(y_mV, amounts, places, slopes)
+    return y_mV, law.place(y_mV, amounts, *lines)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,8 +100,10 @@ class Design:
         estimate = self.estimate
         y_mV, place = potential_at(estimate, volume_mL, self.here.y_mV)
         gradient = estimate.gradient(Datum(volume_mL, y_mV, needs_mV), place, estimate.amounts_mL(), estimate.lines())
-        chord = place.slope_mL_per_mV * needs_mV
-        away = MISFIT * abs(volume_mL - estimate.points_mL()[self.number])
+        distance_mL = abs(volume_mL - estimate.points_mL()[self.number])
+        share = min(1.0, distance_mL / estimate.amounts_mL()[self.number])
+        chord = place.slope_mL_per_mV * math.hypot(needs_mV, estimate.before.along_mV * share)
+        away = MISFIT * distance_mL
         return gradient, estimate.before.volume_sd_mL**2 + chord * chord + away * away, y_mV
 
     def _cost_s(self, volume_mL: float, y_mV: float, needs_mV: float) -> float:

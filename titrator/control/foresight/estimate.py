@@ -25,15 +25,19 @@ CORNERS, CORNER_SD = 4, 0.5
 """Places of the second solid's branch tried to either side, and their distance in its standard deviations."""
 LOOSE_mV = (10.0, 3.0, 0.0)
 """Added to the potentials in one search after the other, so that a reading may lie on either side of the corner."""
-_ROUNDS = 12
+_ROUNDS = 24
 _SMALL = 0.02
 """Steps below this many standard deviations end the search."""
 _HELD = 1e-3
 """Standard deviation of ln of an amount that is held for a profile."""
 _GRID = 1.25
 """Ratio of neighbouring amounts tried in a profile: the next one is found by the fit."""
-_LN_STEP = 0.7
-"""The most that ln of an amount or of the lag changes in one step."""
+_LN_STEP, _EXPONENT_STEP = 0.7, 2.0
+"""The most that ln of an amount, and the exponent of a branch by its own place, change in one step."""
+
+
+Lines = tuple[list[float], list[float], float]
+"""Places, slopes and the carried share, as `Law.place` takes them."""
 
 
 class Datum(NamedTuple):
@@ -52,6 +56,7 @@ class Beforehand:
     `amounts_mL` with `ln_sd` each (weak: a hint). `shift_sd_mV`: of all places together (offset of the electrode).
     `slope_sd`: relative, of all slopes together. `lag_s`, `lag_ln_sd`: how far readings are behind while titrant runs.
     `volume_sd_mL`: of a position of the burette.
+    `along_mV`: by how much the places shift along a whole amount, against those at its end (activity coefficients).
     """
 
     amounts_mL: tuple[float, ...]
@@ -61,6 +66,7 @@ class Beforehand:
     lag_s: float
     lag_ln_sd: float
     volume_sd_mL: float
+    along_mV: float = 0.0
 
 
 @dataclass(slots=True)
@@ -68,7 +74,8 @@ class Estimate:
     """Values of the unknowns and their covariance, updated by `fit`.
 
     The unknowns in order: ln of the amounts, shift of all places, own shift of each branch, ln of all slopes, ln of own
-    slopes (branches that the electrode does not follow), ln of the lag.
+    slopes (branches that the electrode does not follow), the share that the titrant carries where it
+    does, ln of the lag.
     """
 
     law: Law
@@ -83,6 +90,8 @@ class Estimate:
     def __post_init__(self) -> None:
         branches, before = self.law.branches, self.before
         own = [each.own_slope_sd for each in branches if each.own_slope_sd > 0.0]
+        if self.law.carried is not None:
+            own.append(self.law.carried.share_sd)
         self.prior = [
             *(math.log(each) for each in before.amounts_mL),
             *[0.0] * (2 + len(branches) + len(own)),
@@ -141,8 +150,12 @@ class Estimate:
                 total += gi * inner
         return total
 
-    def lines(self) -> tuple[list[float], list[float]]:
-        """Places and slopes of the branches as estimated."""
+    def carried(self) -> float:
+        """The share that the titrant carries; below 0 where it carries nothing."""
+        return max(self.x[-2], 0.0) if self.law.carried is not None else -1.0
+
+    def lines(self) -> Lines:
+        """Places and slopes of the branches, behind them those of what the titrant carries, and its share."""
         x, count = self.x, self.law.amounts
         shift, common = x[count], math.exp(x[count + 1 + len(self.law.branches)])
         own = count + 2 + len(self.law.branches)
@@ -154,7 +167,11 @@ class Estimate:
                 slope *= math.exp(x[own])
                 own += 1
             slopes.append(slope)
-        return places, slopes
+        if self.law.carried is not None:
+            for place_mV in self.law.carried.places_mV:
+                places.append(place_mV + shift)
+                slopes.append(self.law.carried.slope_mV * common)
+        return places, slopes, self.carried()
 
     def lag_s(self) -> float:
         """How far readings are behind while titrant runs in."""
@@ -164,11 +181,9 @@ class Estimate:
         """The curve at a potential, as estimated."""
         return self.law.place(y_mV, self.amounts_mL(), *self.lines())
 
-    def gradient(
-        self, datum: Datum, place: Place, amounts_mL: list[float], lines: tuple[list[float], list[float]]
-    ) -> list[float]:
+    def gradient(self, datum: Datum, place: Place, amounts_mL: list[float], lines: Lines) -> list[float]:
         """d(volume that the law gives for a datum)/d(unknowns)."""
-        places, slopes = lines
+        places, slopes, _ = lines
         branches = self.law.branches
         out = [each * amount for each, amount in zip(place.by_amount, amounts_mL, strict=True)]
         shifts, own, common, shift = [], [], 0.0, 0.0
@@ -181,6 +196,12 @@ class Estimate:
             common += by_slope
             if branch.own_slope_sd > 0.0:
                 own.append(by_slope)
+        for k in range(len(branches), len(place.by_t)):
+            by_t = place.by_t[k]
+            shift -= by_t / slopes[k]
+            common -= by_t * (datum.y_mV - places[k]) / slopes[k]
+        if self.law.carried is not None:
+            own.append(place.by_carried)
         lagged = datum.speed_mL_per_s * math.exp(self.x[-1])
         return [*out, shift, *shifts, common, *own, lagged]
 
@@ -192,15 +213,18 @@ class Estimate:
             datum, place, amounts, lines
         )
 
-    def _own_variance(
-        self, datum: Datum, place: Place, amounts: list[float], lines: tuple[list[float], list[float]]
-    ) -> float:
-        above = self.law.place(datum.y_mV + 2.0 * datum.sd_mV, amounts, *lines).volume_mL
-        below = self.law.place(datum.y_mV - 2.0 * datum.sd_mV, amounts, *lines).volume_mL
-        total, nearest = 0.0, math.inf
+    def _own_variance(self, datum: Datum, place: Place, amounts: list[float], lines: Lines) -> float:
+        total, nearest, share = 0.0, math.inf, 0.0
         for each in amounts:
             total += each
-            nearest = min(nearest, abs(place.volume_mL - total))
+            away = abs(place.volume_mL - total)
+            if away < nearest:
+                nearest, share = away, min(away / each, 1.0)
+        sd_mV = datum.sd_mV
+        if self.before.along_mV:
+            sd_mV = math.hypot(sd_mV, self.before.along_mV * share)
+        above = self.law.place(datum.y_mV + 2.0 * sd_mV, amounts, *lines).volume_mL
+        below = self.law.place(datum.y_mV - 2.0 * sd_mV, amounts, *lines).volume_mL
         chord = 0.25 * (above - below)
         variance = self.before.volume_sd_mL**2 + chord * chord + (MISFIT * nearest) ** 2
         if datum.speed_mL_per_s:
@@ -266,8 +290,16 @@ class Estimate:
         self.prior[number], self.prior_sd[number] = mean, sd
         self.x = min(tried)[2]
         self.fit(data)
-        best = self.cost(data)
-        return min([value for cost, value, _ in tried if cost <= best + worse], default=self.amounts_mL()[number])
+        best, amount_mL = self.cost(data), self.amounts_mL()[number]
+        # The root of a sum of squares is about straight in ln of the amount.
+        falling = [(math.sqrt(max(cost - best, 0.0)), value) for cost, value, _ in tried if value < amount_mL]
+        before, before_mL = math.inf, from_mL
+        for rise, value in [*falling, (0.0, amount_mL)]:
+            if rise * rise <= worse:
+                share = 1.0 if before == math.inf else (before - math.sqrt(worse)) / (before - rise)
+                return before_mL * math.exp(share * math.log(value / before_mL))
+            before, before_mL = rise, value
+        return amount_mL
 
     def cost(self, data: list[Datum], but: int = -1) -> float:
         """Sum of the squared residuals over their variances, priors among them (but that of one unknown)."""
@@ -311,9 +343,13 @@ class Estimate:
 
     def _shortened(self, step: list[float]) -> float:
         """The share of a step that leaves no unknown too far from where it was."""
-        scale = 1.0
+        scale, first = 1.0, self.law.amounts + 1
         for k, each in enumerate(step):
-            most = min(_LN_STEP, 3.0 * self.prior_sd[k]) if k < self.law.amounts else 3.0 * self.prior_sd[k]
+            most = 3.0 * self.prior_sd[k]
+            if k < self.law.amounts:
+                most = min(_LN_STEP, most)
+            elif first <= k < first + len(self.law.branches):
+                most = min(_EXPONENT_STEP * self.law.branches[k - first].slope_mV, most)
             if abs(each) * scale > most:
                 scale = most / abs(each)
         return scale

@@ -52,32 +52,64 @@ class Branch:
     own_slope_sd: float = 0.0
 
 
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """What the titrant itself carries and loses on the way: carbonate in a base, at its two places.
+
+    `share_sd`: how much of the titrant that may be (standard deviation, from none on). `idle`: at the last point the
+    first half of it is spent: the point as a chemist counts it, in mL of titrant, lies that much further on.
+    """
+
+    places_mV: tuple[float, ...]
+    slope_mV: float
+    share_sd: float
+    idle: bool
+
+
 class Place(NamedTuple):
-    """V (mL) at one potential, dV/dy (mL/mV), and dV by the amounts (mL/mL) and by each branch's t (mL)."""
+    """V (mL) at one potential, dV/dy (mL/mV), and dV by the amounts (mL/mL), by each branch's t and each carried t
+    after them (mL), and by the share carried (mL)."""
 
     volume_mL: float
     slope_mL_per_mV: float
     by_amount: list[float]
     by_t: list[float]
+    by_carried: float = 0.0
+    left: float = 1.0
+    """1 - u D: the part of the titrant that is still for the analyte."""
 
 
 class Law:
     """The branches of one titration and the liquid at its start."""
 
-    __slots__ = ("amounts", "branches", "layered", "vessel_mL")
+    __slots__ = ("amounts", "branches", "carried", "layered", "vessel_mL")
 
-    def __init__(self, branches: tuple[Branch, ...], vessel_mL: float) -> None:
+    def __init__(self, branches: tuple[Branch, ...], vessel_mL: float, carried: Carried | None = None) -> None:
         """`branches` in order of the potential. ValueError where no law of a titration has such branches."""
         if not branches or sum(each.kind in (Kind.COUPLE, Kind.EXCESS) for each in branches) != 1:
             raise ValueError(f"expected branches with one behind the last point, got {branches!r}")
         self.branches = branches
         self.vessel_mL = vessel_mL
+        self.carried = carried
         self.amounts = 1 + max(each.step for each in branches)
         free = sum(each.kind is Kind.FREE for each in branches)
         self.layered = max(1, free)  # several free ions: solids come one after the other
 
-    def place(self, y_mV: float, amounts_mL: list[float], places_mV: list[float], slopes_mV: list[float]) -> Place:
-        """Where the curve is at `y_mV` by the amounts and by each branch's place and slope (lists as `branches`)."""
+    def place(
+        self,
+        y_mV: float,
+        amounts_mL: list[float],
+        places_mV: list[float],
+        slopes_mV: list[float],
+        carried: float = -1.0,
+    ) -> Place:
+        """Where the curve is at `y_mV` by the amounts and by each branch's place and slope (lists as `branches`).
+
+        `carried` is the share of the titrant that is `Carried`, whose places and slopes then follow those of the
+        branches (below 0: none is, and they do not).
+        """
+        if self.carried is not None and carried >= 0.0:
+            return self._carrying(y_mV, amounts_mL, places_mV, slopes_mV, carried)
         best: Place | None = None
         for solids in range(1, self.layered + 1):
             tried = self._place(y_mV, amounts_mL, places_mV, slopes_mV, solids)
@@ -138,4 +170,38 @@ class Law:
         for k in range(len(by_t)):
             by_t[k] *= factors[kinds[k]]
             slope += by_t[k] / slopes_mV[k]
-        return Place(volume, slope, [by_needed * each for each in amount_slopes], by_t)
+        return Place(volume, slope, [by_needed * each for each in amount_slopes], by_t, left=left)
+
+    def _carrying(
+        self, y_mV: float, amounts_mL: list[float], places_mV: list[float], slopes_mV: list[float], share: float
+    ) -> Place:
+        """V of V (1 - D - κ q) = N + V0 D, with q the part of the carried share κ that is spent at y.
+
+        Worked from the place with nothing carried, whose V (1 - D) is N + V0 D but for what is idle at the last point.
+        """
+        assert self.carried is not None
+        bare = self._place(y_mV, amounts_mL, places_mV, slopes_mV, 1)
+        last, count = self.amounts - 1, len(self.branches)
+        half = 0.5 * share if self.carried.idle else 0.0
+        used_last = bare.by_amount[last] * bare.left
+        point = sum(amounts_mL)
+        spent, spent_by_t = 0.0, []
+        for place_mV in places_mV[count:]:
+            used = 1.0 / (1.0 + math.exp(min(max((place_mV - y_mV) / slopes_mV[count], -_FARTHEST), _FARTHEST)))
+            part = 1.0 / len(self.carried.places_mV)
+            spent += part * used
+            spent_by_t.append(part * used * (1.0 - used))
+        left = max(bare.left - share * spent, _POLE)
+        volume = (bare.volume_mL * bare.left - half * point * used_last) / left
+        of_bound = bare.left / left
+        of_last = of_bound * (1.0 - half * point / amounts_mL[last])
+        of_free = of_bound * (self.vessel_mL + volume) / (self.vessel_mL + bare.volume_mL)
+        by_t = [
+            each * (of_free if branch.kind is not Kind.BOUND else of_last if branch.step == last else of_bound)
+            for each, branch in zip(bare.by_t, self.branches, strict=True)
+        ]
+        by_t += [volume * share * each / left for each in spent_by_t]
+        slope = sum([each / slope_mV for each, slope_mV in zip(by_t, slopes_mV, strict=True)])
+        by_amount = [(each * bare.left - half * used_last) / left for each in bare.by_amount]
+        by_share = (volume * spent - (0.5 * point * used_last if half else 0.0)) / left
+        return Place(volume, slope, by_amount, by_t, by_share)

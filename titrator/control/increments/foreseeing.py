@@ -26,8 +26,9 @@ KEPT = 24
 KEPT_PASSING = 12
 SURE = 2.2
 """Standard deviations that a flight stays away from the earliest place of the jump."""
-SAFE = 2.3
-"""Standard deviations that a reading before the jump stays away from it."""
+SAFE, CREEP = 2.3, 0.7
+"""Standard deviations that a reading before the jump stays away from it, and the most that is left of the distance to
+one that is badly known: smaller additions would tell nothing new."""
 ANSWER = 4.0
 """An electrode that has moved by fewer times the noise since the beginning is looked at at rest: it may be dead."""
 ESTABLISHED = 2.5
@@ -43,8 +44,11 @@ CLOSE, ANCHOR, ALIKE = 20.0, 3.0, 3.0
 further off; an electrode answers alike within so many times that distance (it is slowest all about the jump)."""
 BRANCH = 0.012
 """Share of the amount behind the jump where its curve is flat again."""
-SPACING = 0.8
-"""Points about a shallow jump lie so many of its widths s·dV/dE apart."""
+FLANK, BEHIND = 3.0, 15.0
+"""A shallow jump is read so many of its widths s·dV/dE before it and behind it: its branches tell its potential."""
+BEFORE, AFTER = 4, 3
+"""So many readings at rest lie on either side of a jump, whatever the estimate: a derivative, Gran's lines and the eye
+want them."""
 MOST_PLACES = 16
 MOST_mV = 5.0
 """In mid-jump a reading may err by so much; the chord of the curve is then still well within the jump."""
@@ -52,6 +56,10 @@ LANDING = 0.06
 """A flight ends this share of the amount before the jump."""
 CREDIBLE = 4.0
 """Mean square of residuals over variances beyond which the law is not that of the curve."""
+COARSE = 10.0
+"""Additions beyond so many of the least far from the jump are whole ones of these, smaller ones of the finest."""
+EDGE = 1.001
+"""A place at the very edge of what is close counts as close, whatever the last bit says."""
 STRANGE, VERY_STRANGE = 5.0, 12.0
 """Standard deviations off what was foreseen: two such points, or one, hand the run over."""
 
@@ -103,7 +111,7 @@ class Foreseeing:
         self._here_mL = 0.0
         self._answered = True
         self._behind = self._near = 0
-        self._spacing_mL = settings.finest_mL
+        self._width_mL = settings.finest_mL
         self._enough: str | None = None
         self.handed_over: str | None = None
         """Why the adaptive rule goes on; None while it does not."""
@@ -140,7 +148,7 @@ class Foreseeing:
             if self._flying and estimate.ln_sd(self._jump) < LANDED_LN_SD:
                 self._flying = False
             self._leg_mL = self._settings.fallback.first_mL
-            self._spacing_mL = self._spacing_of(estimate, datum)
+            self._width_mL = self._width_of(estimate, datum)
             self._count(estimate, datum)
 
     def add_passing(self, passing: Passing) -> None:
@@ -164,10 +172,19 @@ class Foreseeing:
             self.handed_over = f"the law of the curve does not fit the points ({error})"
 
     def _judge(self, estimate: Estimate, datum: Datum) -> None:
-        """How far the new point lies from what was foreseen."""
+        """How far the new point lies from what was foreseen, by its volume and by its potential: the less counts.
+
+        In the jump no potential can be foreseen, and on a branch that is badly known no volume.
+        """
         foreseen_mL, own = estimate.predicted_mL(datum)
         gradient = estimate.gradient(datum, estimate.at(datum.y_mV), estimate.amounts_mL(), estimate.lines())
         away = abs(datum.volume_mL - foreseen_mL) / math.sqrt(own + estimate.variance(gradient))
+        if away > STRANGE:
+            foreseen_mV, place = potential_at(estimate, datum.volume_mL, datum.y_mV)
+            there = datum._replace(y_mV=foreseen_mV)
+            gradient = estimate.gradient(there, place, estimate.amounts_mL(), estimate.lines())
+            sd_mL = math.sqrt(estimate.predicted_mL(there)[1] + estimate.variance(gradient))
+            away = min(away, abs(datum.y_mV - foreseen_mV) * place.slope_mL_per_mV / sd_mL)
         if away > STRANGE:
             self._strange += 1
         if away > VERY_STRANGE or self._strange >= 2:
@@ -179,7 +196,7 @@ class Foreseeing:
         zone_mL = self._zone_mL()
         self._behind = sum(each.volume_mL > jump_mL for each in self._points)
         self._near = sum(abs(each.volume_mL - jump_mL) <= zone_mL for each in self._points)
-        done = self._behind >= 3 and datum.volume_mL - jump_mL >= 0.6 * self._anchor_mL()
+        done = self._behind >= AFTER and datum.volume_mL - jump_mL >= 0.6 * self._anchor_mL()
         if not done:
             return
         if estimate.misfit > CREDIBLE * len(self._points):
@@ -204,21 +221,30 @@ class Foreseeing:
 
     def _zone_mL(self) -> float:
         """How far from the jump a point counts as close."""
-        return max(CLOSE * self._foresight_.before.volume_sd_mL, 3.0 * self._spacing_mL)
+        return max(CLOSE * self._foresight_.before.volume_sd_mL, 3.0 * self._settings.finest_mL, self._width_mL)
 
-    def _spacing_of(self, estimate: Estimate, here: Datum) -> float:
-        """How far apart points about the jump are at least: a shallow jump is wider than the finest addition."""
+    def _width_of(self, estimate: Estimate, here: Datum) -> float:
+        """How wide the jump is, s·dV/dE in its middle: next to nothing on a steep one."""
         _, place = potential_at(estimate, estimate.points_mL()[self._jump], here.y_mV)
-        width_mL = place.slope_mL_per_mV * estimate.lines()[1][0]
-        return max(self._settings.finest_mL, SPACING * width_mL)
+        return place.slope_mL_per_mV * estimate.lines()[1][0]
 
     def _anchor_mL(self) -> float:
         """How far behind the jump the branch behind is read."""
         assert self._estimate is not None
-        return max(ANCHOR * self._zone_mL(), BRANCH * self._estimate.amounts_mL()[self._jump])
+        return max(ANCHOR * self._zone_mL(), BRANCH * self._estimate.amounts_mL()[self._jump], BEHIND * self._width_mL)
 
     # ------------------------------------------------------------------------------------------ choosing
     def next_step(self) -> Step:
+        step = self._wanted()
+        return step if self._foresight is None else step._replace(addition_mL=self._whole_mL(step.addition_mL))
+
+    def _whole_mL(self, addition_mL: float) -> float:
+        """Whole smallest additions: the last digits of an estimate decide nothing."""
+        least_mL, finest_mL = self._settings.fallback.least_mL, self._settings.finest_mL
+        unit_mL = least_mL if addition_mL > COARSE * least_mL else finest_mL
+        return unit_mL * max(1, round(addition_mL / unit_mL))
+
+    def _wanted(self) -> Step:
         estimate = self._estimate
         if estimate is None or self.handed_over:
             return self._adaptive.next_step()
@@ -239,7 +265,8 @@ class Foreseeing:
         if last:
             slope = LANDING * amount / estimate.lines()[1][0]
             flown_mL = self._foresight_.costs.speed_mL_per_s  # of a long delivery what a second brings is unmixed
-            enough = self._enough_of(flown_mL, self._settings.far_mV, slope)
+            needs_mV = self._branch_mV(estimate) if self._jump else self._settings.far_mV
+            enough = self._enough_of(flown_mL, needs_mV, slope)
             return Step(max(self._leg_mL, self._settings.fallback.least_mL), enough)
         return Step(self._leg_mL, passing=True)
 
@@ -252,7 +279,7 @@ class Foreseeing:
             if estimate.ln_sd(jump) > KNOWN_LN_SD:
                 most_mL = 8.0 * estimate.before.amounts_mL[jump]
                 from_mL = max(1.03 * (here_mL - estimate.before_mL(jump)), 0.01 * most_mL)
-                least_mL = estimate.earliest_mL(jump, data, from_mL, most_mL, UNLIKELY) / 1.1
+                least_mL = estimate.earliest_mL(jump, data, from_mL, most_mL, UNLIKELY)
             estimate.fit(data)
         likely_mL = estimate.amounts_mL()[jump] * math.exp(-SURE * estimate.ln_sd(jump))
         return estimate.before_mL(jump) + min(least_mL, likely_mL)
@@ -266,7 +293,9 @@ class Foreseeing:
         safe_mL = SAFE * sd_mL + 0.01 * max(away_mL, 0.0)
         design = Design(estimate, self._jump, here, self._foresight_.costs, estimate.covariance)
         if away_mL > 0.0 and (safe_mL > zone_mL or away_mL > 2.0 * zone_mL):
-            volumes = [jump_mL - max(safe_mL, zone_mL)]
+            flank_mL = FLANK * self._width_mL
+            left_mL = max(safe_mL, zone_mL, flank_mL if away_mL > 2.0 * flank_mL else 0.0)
+            volumes = [jump_mL - min(left_mL, CREEP * away_mL)]
         elif self._behind >= 2 and (self._near >= self._settings.near or away_mL < -zone_mL):
             volumes = [jump_mL + self._anchor_mL()]
         elif away_mL < -zone_mL:  # the jump was passed by: what lies behind it still tells
@@ -289,22 +318,34 @@ class Foreseeing:
     def _close_mL(self, here: Datum, jump_mL: float) -> list[float]:
         """Places about the jump ahead of here, the least addition apart."""
         end_mL = jump_mL + self._zone_mL()
-        volumes = [here.volume_mL + self._spacing_mL]
-        while volumes[-1] + self._spacing_mL < end_mL and len(volumes) < MOST_PLACES:
-            volumes.append(volumes[-1] + self._spacing_mL)
-        return volumes
+        finest_mL = self._settings.finest_mL
+        volumes = [here.volume_mL + finest_mL]
+        while volumes[-1] + finest_mL < end_mL and len(volumes) < MOST_PLACES:
+            volumes.append(volumes[-1] + finest_mL)
+        if len(self._points) - self._behind < BEFORE:
+            return [each for each in volumes if each < jump_mL] or volumes[:1]
+        if self._near < self._settings.near - 2:
+            return volumes
+        return [each for each in volumes if each > jump_mL] or volumes[-1:]  # enough of them before the jump
 
     def _needs_mV(self, estimate: Estimate, distance_mL: float, sd_mL: float) -> float:
         """The error of a reading that serves at a distance from the jump, itself known to `sd_mL`.
 
         Near the jump dV/dE is about the distance over the slope: the error then costs `patience` times the burette's.
         """
-        settings = self._settings
+        settings, sd_V_mL = self._settings, estimate.before.volume_sd_mL
         slope_mV = estimate.lines()[1][0]
-        worth = settings.patience * estimate.before.volume_sd_mL * slope_mV / (abs(distance_mL) + sd_mL)
-        if abs(distance_mL) > self._zone_mL():
-            return max(settings.far_mV, worth)
-        return max(0.8 * self._foresight_.costs.noise_mV, min(worth, MOST_mV))
+        least_mV = 0.8 * self._foresight_.costs.noise_mV
+        if abs(distance_mL) > EDGE * self._zone_mL():
+            return self._branch_mV(estimate)
+        worth = settings.patience * sd_V_mL * slope_mV / (abs(distance_mL) + sd_mL + self._width_mL)
+        return max(least_mV, min(worth, MOST_mV))
+
+    def _branch_mV(self, estimate: Estimate) -> float:
+        """The error that serves on a branch: it tells the potential of the jump, which turns into volume there."""
+        settings, costs = self._settings, self._foresight_.costs
+        worth = settings.patience * estimate.before.volume_sd_mL * estimate.lines()[1][0] / self._width_mL
+        return max(0.8 * costs.noise_mV, min(settings.far_mV, worth))
 
     def _enough_of(self, addition_mL: float, needs_mV: float, slope_mL_per_mV: float) -> Enough:
         """A reading that is forecast once what is not yet mixed moves it by less than it may err."""

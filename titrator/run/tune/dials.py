@@ -134,8 +134,8 @@ _STEP = Dial(
     lambda s: (max(s.whole_mL / 400.0, s.least_mL), max(s.whole_mL / 30.0, 2.0 * s.least_mL)),
     lambda s: max(s.whole_mL / 150.0, s.least_mL),
 )  # fmt: skip
-_NEAR = Dial("additions", "near", lambda _: (3, 9), lambda _: 5, whole=True)
-_PATIENCE = Dial("additions", "patience", lambda _: (0.05, 2.0), lambda _: 0.3)
+_NEAR = Dial("additions", "near", lambda _: (3, 9), lambda _: 4, whole=True)
+_PATIENCE = Dial("additions", "patience", lambda _: (0.05, 2.0), lambda _: 0.4)
 _FAR = Dial("additions", "far", lambda s: (s.noise_mV, 20.0 * s.noise_mV), lambda s: 4.0 * s.noise_mV)
 _FINEST = Dial(
     "additions", "finest",

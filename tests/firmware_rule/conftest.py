@@ -1,0 +1,33 @@
+"""The C of the rule, compiled once. Where the compiler is missing these tests fail, with how to install it."""
+
+import importlib
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+
+BENCHMARKS = Path(__file__).parents[2] / "benchmarks"
+
+
+@pytest.fixture(scope="session")
+def study():
+    """benchmarks/decisions_in_c.py."""
+    sys.path.insert(0, str(BENCHMARKS))
+    module = importlib.import_module("decisions_in_c")
+    yield module
+    sys.path.remove(str(BENCHMARKS))
+
+
+@pytest.fixture(scope="session")
+def program(study, tmp_path_factory):
+    """The program that replays decisions."""
+    if shutil.which("gcc") is None:
+        pytest.fail("gcc is missing; as root: apt-get install gcc libc6-dev")
+    return study.compiled(tmp_path_factory.mktemp("replay"))
+
+
+@pytest.fixture(scope="session")
+def sizes(study, program):
+    """Sizes in bytes by the structures' names."""
+    return {name: int(size) for name, size in study.replayed(program, ["sizes"])}
