@@ -43,6 +43,8 @@ FAMILIES = {
     "acid": "that of a weak acid or base with a strong one",
 }
 RAN_OUT = "ran to the end of the curve"
+SEVERAL_OFF = 4
+"""So many readings off a stated model, one at the steepest place among them, are no stray ones."""
 WORST_MISFIT, LEAST_SHARE, MOST_SHARE = 5.0, 0.6, 1.4
 """A stated model with residuals so many times as large as stated, and a slope beyond these shares of what is expected,
 is not that of the curve."""
@@ -147,7 +149,7 @@ def choose(
     worst = GOOD_MISFIT if stated else GOOD_MISFIT_COMPETING
     fit = fitted.fit
     good = fit is not None and fitted.misfit <= worst and gap.holds(fit.equivalence_volume_mL, beyond=0.5)
-    good = good and (stated or not _passes_over(stretch, fitted))
+    good = good and not _passes_over(stretch, fitted, stated=stated)
     if good and (stated or not gap.coarse):
         found = _by_fit(fitted)
     elif fit is not None and good and gap.holds(fit.equivalence_volume_mL):
@@ -172,11 +174,17 @@ def choose(
     return Choice(found.way, found.volume_mL, u, found.dof, interval, warnings, doubt)
 
 
-def _passes_over(stretch: Stretch, fitted: Fitted) -> bool:
-    """Return whether a fit describes the curve only by giving less weight to a reading at the steepest place."""
+def _passes_over(stretch: Stretch, fitted: Fitted, *, stated: bool) -> bool:
+    """Return whether a fit describes the curve only by giving less weight to a reading at the steepest place.
+
+    That may be a stray reading where the method states the model; with several more it is another reaction.
+    """
     assert fitted.fit is not None
     row = stretch.jump.steepest - stretch.bare
-    return bool(np.any(fitted.fit.weight[max(row, 0) : row + 2] < 0.5))
+    weight = fitted.fit.weight
+    if stated and np.count_nonzero(weight < 0.5) < SEVERAL_OFF:
+        return False
+    return bool(np.any(weight[max(row, 0) : row + 2] < 0.5))
 
 
 def _looks_like_less(stretch: Stretch, gap: Gap, fitted: Fitted) -> str:
