@@ -12,12 +12,15 @@ import re
 import subprocess
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-from recorded_for_c import SOURCE, Leg, Recording, Settlement, record
+from recorded_for_c import SOURCE, Leg, Recording, Settlement, misled, record
 from rules_cases import CASES, Case
 
+from titrator.control.increments.foreseeing import COARSE
+from titrator.control.plan import Plan
 from titrator.control.settling import Settled
 
 # What a microcontroller's compiler would complain about: any silent 64-bit arithmetic, any silent narrowing.
@@ -25,32 +28,36 @@ FLAGS = (
     *("-std=c99", "-pedantic", "-O2", "-Wall", "-Wextra", "-Werror", "-Wshadow", "-Wconversion"),
     *("-Wdouble-promotion", "-Wfloat-conversion", "-Wunsuffixed-float-constants", "-Wvla"),
 )
-REPLAYED = CASES[:8]
-"""Every cell of the study of rules that holds nothing but what its model knows."""
+REPLAYED = CASES
+"""Every cell of the study of rules."""
+MISLED = CASES[0]
+"""Told another law of the curve there, the rule has to hand over."""
 DECISIONS = 1000
 
 
-def compiled(folder: Path, *, compiler: str = "gcc") -> Path:
-    """The replaying program, compiled into `folder`. FileNotFoundError without a compiler, CalledProcessError where it
+def compiled(folder: Path) -> Path:
+    """The replaying program, compiled into `folder`. FileNotFoundError without gcc, CalledProcessError where it
     complains."""
     program = folder / "replay"
     sources = sorted(str(path) for path in SOURCE.glob("*.c"))
-    subprocess.run([compiler, *FLAGS, *sources, "-lm", "-o", str(program)], check=True)
+    subprocess.run(["gcc", *FLAGS, *sources, "-lm", "-o", str(program)], check=True)  # noqa: S603, S607 - our own sources
     return program
 
 
 def replayed(program: Path, words: list[str]) -> list[list[str]]:
     """What the program answers, line by line."""
-    done = subprocess.run([program], input="\n".join(words), capture_output=True, text=True, check=True)
+    told = "\n".join(words)
+    done = subprocess.run([program], input=told, capture_output=True, text=True, check=True)  # noqa: S603 - our own program
     return [line.split() for line in done.stdout.splitlines()]
 
 
 class Decided(NamedTuple):
     """One decision of the Python and of the C: by how many of the burette's steps the plunger would come to rest
-    elsewhere, by how many of the smallest additions; whether the same reading serves; whether `adaptive` decided."""
+    elsewhere, by how many of the smallest additions that apply there; whether the same reading serves; whether
+    `adaptive` decided."""
 
     steps: int
-    finest: float
+    smallest: float
     same_reading: bool
     handed_over: bool
 
@@ -75,9 +82,10 @@ def decided(program: Path, recording: Recording) -> list[Decided]:
             and abs(error_mV - decision.error_mV) <= 0.01 * decision.error_mV
             and abs(mixing_times - decision.mixing_times) <= 0.01 * max(1.0, decision.mixing_times)
         )
-        # To a thousandth: the program prints nine digits, and the least addition of 32 bits has no more.
-        finest = round((addition_mL - decision.addition_mL) / recording.finest_mL, 3)
-        out.append(Decided(targets[0] - targets[1], finest, same, bool(handed_over)))
+        far = decision.addition_mL > COARSE * recording.least_mL
+        # To a thousandth: in 32 bits a volume has no more digits.
+        smallest = round((addition_mL - decision.addition_mL) / (recording.least_mL if far else recording.finest_mL), 3)
+        out.append(Decided(targets[0] - targets[1], smallest, same, bool(handed_over)))
     return out
 
 
@@ -129,33 +137,26 @@ class Row(NamedTuple):
         count = len(self.decided)
         same = sum(each.steps == 0 for each in self.decided)
         reading = sum(each.same_reading for each in self.decided)
-        most = max(abs(each.finest) for each in self.decided)
-        return " | ".join(
-            (
-                f"| {self.name}",
-                f"{count}",
-                f"{sum(each.handed_over for each in self.decided)}",
-                f"{same} ({100.0 * same / count:.1f} %)",
-                f"{most:g}",
-                f"{reading}",
-                *_logged_cells(self.logged),
-                *_logged_cells(self.passed),
-            )
+        most = max(abs(each.smallest) for each in self.decided)
+        handed_over = sum(each.handed_over for each in self.decided)
+        return (
+            f"| {self.name} | {count} | {handed_over} | {same} ({100.0 * same / count:.1f} %) | {most:g} | {reading} "
+            f"| {_cells(self.logged)} | {_cells(self.passed)} |"
         )
 
 
-def _logged_cells(logged: list[Logged]) -> tuple[str, str]:
-    same = [each.times for each in logged if each.same_reading]
-    return f"{len(same)} of {len(logged)}", f"{max(same, default=0.0):.1g}"
+def _cells(values: list[Logged]) -> str:
+    same = [each.times for each in values if each.same_reading]
+    return f"{len(same)} of {len(values)} | {max(same, default=0.0):.1g}"
 
 
-def study_case(program: Path, case: Case, decisions: int) -> Row:
-    """Runs of seeds 1, 2, 3, … until there are as many decisions."""
+def study_case(program: Path, case: Case, decisions: int, change: Callable[[Plan], Plan] = lambda plan: plan) -> Row:
+    """Runs of seeds 1, 2, 3, … until there are as many decisions; `change`: of what the rule is told."""
     row = Row("", [], [], [])
     seed = 0
     while len(row.decided) < decisions:
         seed += 1
-        recording = record(case, seed)
+        recording = record(case, seed, change)
         row.decided.extend(decided(program, recording))
         row.logged.extend(logged(program, recording.settling_words, recording.settlements))
         row.passed.extend(passed(program, recording.legs))
@@ -166,10 +167,11 @@ ENTRIES = (("rule_add_point", "rule_add_passing", "rule_next_step"), ("settling_
 
 
 def deepest_bytes(folder: Path) -> tuple[int, ...]:
-    """Stack that a decision and a reading take at most, by the compiler's own account of each function and who calls whom, without
-    the library's functions."""
+    """Stack that a decision and a reading take at most, by the compiler's account of each function and who calls whom,
+    without the library's functions."""
     sources = [str(path) for path in sorted(SOURCE.glob("*.c")) if path.name != "replay.c"]
-    subprocess.run(["gcc", *FLAGS, "-fcallgraph-info=su", "-c", *sources], cwd=folder, check=True)
+    command = ["gcc", *FLAGS, "-fcallgraph-info=su", "-c", *sources]
+    subprocess.run(command, cwd=folder, check=True)  # noqa: S603 - our own sources
     text = "".join(path.read_text(encoding="utf-8") for path in folder.glob("*.ci"))
     frames = {name: int(size) for name, size in re.findall(r'node: \{ title: "([^"]+)"[^}]*?\\n(\d+) bytes', text)}
     calls = re.findall(r'edge: \{ sourcename: "([^"]+)" targetname: "([^"]+)"', text)
@@ -197,23 +199,25 @@ SIZES = {
 def main(argv: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--decisions", type=int, default=DECISIONS, metavar="N", help="about N in all")
-    share = math.ceil(parser.parse_args(argv).decisions / len(REPLAYED))
+    share = math.ceil(parser.parse_args(argv).decisions / (1 + len(REPLAYED)))
     with tempfile.TemporaryDirectory() as folder:
         program = compiled(Path(folder))
         rows = [study_case(program, case, share) for case in REPLAYED]
+        other = study_case(program, MISLED, share, misled)
+        rows.append(other._replace(name=f"the first one, the rule misled: {other.name.rpartition(', ')[2]}"))
         sizes = {name: int(size) for name, size in replayed(program, ["sizes"])}
         of_decision, of_reading = deepest_bytes(Path(folder))
     whole = Row("**all**", *([each for row in rows for each in row[k]] for k in range(1, 4)))
-    print(f"""# Rule and settling in 32 bits (simulated)
+    print("""# Rule and settling in 32 bits (simulated)
 
 Made by `python benchmarks/decisions_in_c.py`: runs without a wire by the rule `foreseeing`, recorded with the Python's 64 bits,
 replayed through `firmware_rule`, compiled by gcc with 32-bit floats, on this computer. The C is told plan, points and readings and
 nothing else, and keeps its own state from a run's first point to its last.
 
-- Same step: the plunger comes to rest on the same step of the burette (0.625 µL). Largest difference: in smallest additions
-  (`finest`, 0.004 mL).
+- Same step: the plunger comes to rest on the same step of the burette (0.625 µL). Largest difference: in smallest additions, those
+  that apply (`finest`, 0.004 mL; from 0.2 mL on `least`, 0.02 mL).
 - Same kind of reading: passing by or not, an electrode that answers alike or not, error and mixing times that serve within 1 %.
-- Handed over: decided by `adaptive`.
+- Handed over: decided by `adaptive`. Misled: told a law whose branches are two thirds steeper than those of the curve.
 - Settlements: waits for a potential logged at the very same reading; legs: read in passing from the same readings (a reading a
   second before the leg's end may count or not). By how many of its own standard deviations what came of those differs at most.
 
@@ -227,7 +231,7 @@ nothing else, and keeps its own state from a run's first point to its last.
     print(f"| stack of a decision | {of_decision} | at most, scratch included, the mathematical library not; x86-64 |")
     print(f"| stack of a reading | {of_reading} | the same |")
     same = sum(each.steps == 0 for each in whole.decided) >= 0.99 * len(whole.decided)
-    return 0 if same and max(abs(each.finest) for each in whole.decided) <= 1.0 else 1
+    return 0 if same and max(abs(each.smallest) for each in whole.decided) <= 1.0 else 1
 
 
 if __name__ == "__main__":

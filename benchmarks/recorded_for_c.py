@@ -1,5 +1,7 @@
 """What rule and settling were told in simulated runs, and what they decided, in the words of firmware_rule/replay.c."""
 
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 from unittest.mock import patch
@@ -7,7 +9,7 @@ from unittest.mock import patch
 from rules_cases import Case, files
 
 from titrator.control import controller
-from titrator.control.foresight.law import Kind
+from titrator.control.foresight.law import Kind, Law
 from titrator.control.increments.base import Step
 from titrator.control.passing import PassingReadings
 from titrator.control.plan import Plan
@@ -47,15 +49,17 @@ class Leg(NamedTuple):
 
 
 class Recording(NamedTuple):
-    """One run: words and decisions of its rule, words and readings of its settlements and legs; its burette's step."""
+    """One run: words and decisions of its rule, words and readings of its settlements and legs; its burette's step, the
+    smallest additions of its rule near a jump and far from it."""
 
     rule_words: list[str]
     decisions: list[Decision]
     settling_words: str
     settlements: list[Settlement]
     legs: list[Leg]
-    finest_mL: float
     step_mL: float
+    finest_mL: float
+    least_mL: float
 
 
 def line(word: str, *numbers: float) -> str:
@@ -134,7 +138,8 @@ class RecordedPassing(PassingReadings):
     def read(self, end_s: float, volume_mL: float, speed_mL_per_s: float) -> Passing | None:
         read = super().read(end_s, volume_mL, speed_mL_per_s)
         if self._first_s is not None:
-            self.legs.append(Leg([*self._words, line("passed", end_s - self._first_s, volume_mL, speed_mL_per_s)], read))
+            asked = line("passed", end_s - self._first_s, volume_mL, speed_mL_per_s)
+            self.legs.append(Leg([*self._words, asked], read))
         return read
 
 
@@ -151,7 +156,8 @@ def plan_words(plan: Plan) -> str:
         numbers.append(each.own_slope_sd)
     for amount_mL, ln_sd in zip(before.amounts_mL, before.ln_sd, strict=True):
         numbers += [amount_mL, ln_sd]
-    numbers += [before.shift_sd_mV, before.slope_sd, before.lag_s, before.lag_ln_sd, before.volume_sd_mL, before.along_mV]
+    numbers += [before.shift_sd_mV, before.slope_sd, before.lag_s, before.lag_ln_sd]
+    numbers += [before.volume_sd_mL, before.along_mV]
     if (carried := law.carried) is None:
         return line("plan", *numbers, 0)
     numbers += [len(carried.places_mV), *carried.places_mV, carried.slope_mV, carried.share_sd, carried.idle]
@@ -167,11 +173,19 @@ def settling_words(settings: SettlingSettings) -> str:
     )
 
 
-def record(case: Case, seed: int) -> Recording:
-    """One run without a wire, by the rule `foreseeing`."""
+def misled(plan: Plan) -> Plan:
+    """The same with another law of the curve, its branches two thirds steeper: the rule has to hand over."""
+    foresight = plan.foresight
+    branches = tuple(replace(each, slope_mV=0.6 * each.slope_mV) for each in foresight.law.branches)
+    law = Law(branches, foresight.law.vessel_mL, foresight.law.carried)
+    return replace(plan, foresight=replace(foresight, law=law))
+
+
+def record(case: Case, seed: int, change: Callable[[Plan], Plan] = lambda plan: plan) -> Recording:
+    """One run without a wire, by the rule `foreseeing`; `change`: of what the rule is told."""
     case_files = files(case, "foreseeing")
     with (
-        patch.object(controller, "increment_rule", RecordedRule),
+        patch.object(controller, "increment_rule", lambda plan: RecordedRule(change(plan))),
         patch.object(controller, "SettlingDetector", RecordedDetector),
         patch.object(controller, "PassingReadings", RecordedPassing),
         patch.object(controller.Controller, "__init__", _remembered(made := [])),
@@ -179,9 +193,17 @@ def record(case: Case, seed: int) -> Recording:
         titrate_frameless(case_files.method, case_files.rig, case_files.cell_path, seed)
     (run,) = made
     rule, detector, legs = run._rule, run._detector, run._passing.legs
-    words = settling_words(detector.settings)
-    step_mL = case_files.rig.burette.step_mL
-    return Recording(rule.words, rule.decisions, words, detector.settlements, legs, case.finest_mL, step_mL)
+    settings = run.plan.additions
+    return Recording(
+        rule.words,
+        rule.decisions,
+        settling_words(detector.settings),
+        detector.settlements,
+        legs,
+        case_files.rig.burette.step_mL,
+        settings.finest_mL,
+        settings.fallback.least_mL,
+    )
 
 
 def _remembered(made: list[controller.Controller]):

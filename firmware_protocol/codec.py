@@ -127,6 +127,7 @@ _KINDS_FROM = {
     Role.HOST: frozenset(cls.KIND for cls in _FROM_HOST),
     Role.BOARD: frozenset(cls.KIND for cls in _FROM_BOARD),
 }
+_KINDS_TO = {role: _KINDS_FROM[Role(1 - role)] for role in Role}
 
 
 def encode(role: Role, packet: Packet) -> bytes:
@@ -167,7 +168,7 @@ def decode(role: Role, content: bytes) -> Packet:
     if len(content) < HEADER.size:
         raise PeerProtocolError(f"message of {len(content)} bytes is shorter than its header, {HEADER.size}", content)
     kind, number, stamp = HEADER.unpack_from(content)
-    if kind not in _KINDS_FROM[Role(1 - role)]:
+    if kind not in _KINDS_TO[role]:
         raise PeerProtocolError(
             f"message kind {kind:#04x} is none that the {role.name.lower()} takes", content, kind=kind, number=number
         )

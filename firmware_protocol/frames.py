@@ -38,21 +38,20 @@ def stuff(raw: bytes) -> bytes:
 def unstuff(stuffed: bytes) -> bytes:
     """Undo `stuff`. PeerProtocolError when the codes do not add up, or a zero or the code 0xFF stands inside."""
     end = len(stuffed)
-    runs = []
+    raw = bytearray(stuffed)
     at = 0
     while at < end:
         code = stuffed[at]
         following = at + code
-        if code in {0, 0xFF} or following > end:
+        if not 0 < code < 0xFF or following > end:
             raise PeerProtocolError(
                 f"frame damaged: the COBS code {code:#04x} at byte {at} does not fit into {end} bytes", stuffed
             )
-        runs.append(stuffed[at + 1 : following])
+        raw[at] = 0  # what the code stands for; of the first one nothing
         at = following
-    raw = DELIMITER.join(runs)
-    if not runs or DELIMITER in stuffed:
+    if not stuffed or DELIMITER in stuffed:
         raise PeerProtocolError("frame damaged: empty, or a zero inside", stuffed)
-    return raw
+    return bytes(raw[1:])
 
 
 def _crc(content: bytes) -> int:

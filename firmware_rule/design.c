@@ -20,8 +20,7 @@ float potential_at(const struct estimate *estimate, float volume_mL, float near_
     float low = near_mV - SPAN_mV, high = near_mV + SPAN_mV;
     for (int k = 0; k < HALVINGS; k++) {
         float middle = 0.5f * (low + high);
-        law_place(estimate->law, &estimate->curve, middle, place);
-        if (place->volume_mL < volume_mL)
+        if (law_volume_mL(estimate->law, &estimate->curve, middle) < volume_mL)
             low = middle;
         else
             high = middle;

@@ -29,7 +29,8 @@ static void clear_block(struct settlement *now)
     now->first_y_mV = now->last_y_mV;
 }
 
-void settling_begin(struct settling_state *state, const struct settling_settings *settings, const struct enough *enough)
+void settling_begin(struct settling_state *state, const struct settling_settings *settings,
+                    const struct enough *enough)
 {
     const struct settlement fresh = {.flags = FIRST_TO_COME, .gate_mV2 = -1.0f};
     struct settlement *now = &state->now.settlement;

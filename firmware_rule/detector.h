@@ -43,7 +43,8 @@ struct settled {
 void settling_prepare(struct settling_state *state, const struct settling_settings *settings);
 
 /* A settlement begins: the time is 0. */
-void settling_begin(struct settling_state *state, const struct settling_settings *settings, const struct enough *enough);
+void settling_begin(struct settling_state *state, const struct settling_settings *settings,
+                    const struct enough *enough);
 
 /* One reading, later than the one before; true once there is a logged reading. */
 bool settling_add(struct settling_state *state, const struct settling_settings *settings, float t_s, float potential_mV,

@@ -3,6 +3,7 @@
 #define FIRMWARE_RULE_ESTIMATE_H
 
 #include "law.h"
+#include "layers.h"
 #include "triangle.h"
 
 /* A potential (rising sign) with its standard deviation at a delivered volume. */
@@ -33,8 +34,9 @@ struct beforehand {
     float along_mV; /* by how much the places shift along a whole amount */
 };
 
-/* Scratch: only `x` outlives a decision. The unknowns in order: ln of the amounts, shift of all places, own shift of
- * each branch, ln of all slopes, ln of own slopes, the share that the titrant carries where it does, ln of the lag. */
+/* Scratch: only `x` and `layers` outlive a decision. The unknowns in order: ln of the amounts, shift of all places, own
+ * shift of each branch, ln of all slopes, ln of own slopes, the share that the titrant carries where it does, ln of the
+ * lag. */
 struct estimate {
     const struct law *law;
     const struct beforehand *before;
@@ -42,7 +44,7 @@ struct estimate {
     float x[MOST_UNKNOWNS];
     float prior[MOST_UNKNOWNS];
     float prior_sd[MOST_UNKNOWNS];
-    float loose_mV; /* added to the potentials' standard deviations while a corner is sought */
+    struct layers layers;
     float misfit; /* sum of the squared residuals of the points at rest over their variances */
     struct curve curve; /* of x */
     struct triangle triangle; /* at x: the covariance is RᵀR inverted */
@@ -53,6 +55,12 @@ int estimate_size(const struct law *law);
 
 /* The estimate with what is known beforehand; `x` null: that is where it starts. */
 void estimate_begin(struct estimate *estimate, const struct law *law, const struct beforehand *before, const float *x);
+
+/* Amounts, places and slopes anew from the unknowns. */
+void estimate_draw(struct estimate *estimate);
+
+/* Sum of the squared residuals over their variances, priors among them (but that of one unknown; -1: of none). */
+float estimate_cost(const struct estimate *estimate, const struct data *data, int but);
 
 /* Covariance and misfit anew by `data`, the unknowns where they are. */
 void estimate_weigh(struct estimate *estimate, const struct data *data);
@@ -78,8 +86,8 @@ void estimate_gradient(const struct estimate *estimate, float y_mV, float speed_
 /* gradientᵀ covariance gradient. */
 float estimate_variance(const struct estimate *estimate, const float *gradient);
 
-/* Variance of a datum's own errors in mL². */
+/* Variance of a datum's own errors, in mL², where the law gives `volume_mL` for it. */
 float estimate_own_variance_mL2(const struct estimate *estimate, const struct datum *datum, float speed_mL_per_s,
-                                const struct place *place);
+                                float volume_mL);
 
 #endif

@@ -168,3 +168,18 @@ void law_place(const struct law *law, const struct curve *curve, float y_mV, str
             *out = tried;
     }
 }
+
+float law_volume_mL(const struct law *law, const struct curve *curve, float y_mV)
+{
+    struct place place;
+    law_place(law, curve, y_mV, &place);
+    return place.volume_mL;
+}
+
+void law_place_of(const struct law *law, const struct curve *curve, float y_mV, int solids, struct place *out)
+{
+    if (solids)
+        bare_place(law, curve, y_mV, solids, out);
+    else
+        law_place(law, curve, y_mV, out);
+}

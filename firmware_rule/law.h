@@ -56,8 +56,8 @@ struct curve {
     float lag_s;
 };
 
-/* V at one potential, dV/dy, dV by the amounts, by each branch's t and each carried t behind them, by the share carried,
- * and 1 - u D, the part of the titrant that is still for the analyte. */
+/* V at one potential, dV/dy, dV by the amounts, by each branch's t and each carried t behind them, by the share
+ * carried, and 1 - u D, the part of the titrant that is still for the analyte. */
 struct place {
     float volume_mL;
     float slope_mL_per_mV;
@@ -74,5 +74,11 @@ int law_layers(const struct law *law);
 bool law_fits(const struct law *law);
 
 void law_place(const struct law *law, const struct curve *curve, float y_mV, struct place *out);
+
+/* The volume of that place alone. */
+float law_volume_mL(const struct law *law, const struct curve *curve, float y_mV);
+
+/* The same with so many of several solids; 0: the law itself is to say. */
+void law_place_of(const struct law *law, const struct curve *curve, float y_mV, int solids, struct place *out);
 
 #endif

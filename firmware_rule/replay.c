@@ -13,12 +13,16 @@
  * passes      t_s potential_mV
  * passed      end_s reached_mL speed_mL_per_s; prints: volume_mL potential_mV sd_mV readings, or none
  * sizes       prints a name and a size in bytes for each structure */
+#include <float.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "rule.h"
 #include "tail.h"
+
+/* Were this host to reckon floats in more bits, the replay would prove nothing. */
+STATE_ASSERT(floats_are_reckoned_in_32_bits, FLT_EVAL_METHOD == 0);
 
 static float number(void)
 {
@@ -92,8 +96,8 @@ static struct plan read_plan(void)
 static void print_step(const struct step *step, const struct rule_state *rule)
 {
     printf("%.9g %.9g %.9g %d %d %d %d %d %d\n", (double)step->addition_mL, (double)step->enough.error_mV,
-           (double)step->enough.mixing_times, step->enough.alike, step->passing, rule->handed_over, rule->jump, rule->near,
-           rule->behind);
+           (double)step->enough.mixing_times, step->enough.alike, step->passing, rule->handed_over, rule->jump,
+           rule->near, rule->behind);
 }
 
 static struct settling_settings read_settling(void)

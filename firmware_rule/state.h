@@ -19,6 +19,7 @@ struct rule_state {
     struct datum passing[KEPT_PASSING]; /* while titrant ran in, all at the speed of the burette */
     struct adaptive_state adaptive;
     float x[MOST_UNKNOWNS];
+    struct layers layers;
     float here_mL;
     float leg_mL;
     float width_mL;

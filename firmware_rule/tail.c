@@ -191,7 +191,8 @@ void find_tail(const struct blocks *blocks, float variance_mV2, const struct sta
     out->found = found;
 }
 
-void over_all_responses(const struct blocks *blocks, float variance_mV2, const struct stated *stated, struct tail *tail)
+void over_all_responses(const struct blocks *blocks, float variance_mV2, const struct stated *stated,
+                        struct tail *tail)
 {
     float ridge = variance_mV2 / squared(AMPLITUDE_SD_MV), least = INFINITY;
     struct tail_fit fits[2 * NODES + 1];

@@ -78,6 +78,7 @@ void find_tail(const struct blocks *blocks, float variance_mV2, const struct sta
                int most_attempts, struct tail *out);
 
 /* Remainder and drift averaged over every ln τ within `stated`, each by how well it fits. */
-void over_all_responses(const struct blocks *blocks, float variance_mV2, const struct stated *stated, struct tail *tail);
+void over_all_responses(const struct blocks *blocks, float variance_mV2, const struct stated *stated,
+                        struct tail *tail);
 
 #endif

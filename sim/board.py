@@ -118,11 +118,12 @@ class SimulatedBoard:
     # -------------------------------------------------------------------------------------------- virtual time
     def run_until(self, deadline_us: int) -> bytes:
         """Move time on to the next emission, or to the deadline if there is none before it; the bytes emitted."""
+        motor = self.motor
         while True:
-            event_us = min(self.motor.end_us, self.motor.dead_man_us, self._stream.next_us)
+            event_us = min(motor.end_us, motor.dead_man_us, self._stream.next_us)
             if self._valve is not None and self._valve.next_us < event_us:
                 event_us = self._valve.next_us
-            if self._outbox and self._outbox[0][0] <= min(event_us, deadline_us):
+            if self._outbox and self._outbox[0][0] <= event_us and self._outbox[0][0] <= deadline_us:
                 due_us, data = self._outbox.pop(0)
                 self.now_us = max(self.now_us, due_us)
                 return data
@@ -130,10 +131,10 @@ class SimulatedBoard:
                 self.now_us = max(self.now_us, deadline_us)
                 return b""
             self.now_us = event_us
-            if event_us == self.motor.end_us:
-                self.motor.end(event_us)
-            elif event_us == self.motor.dead_man_us:
-                self.motor.end(event_us, DoseState.DEAD_MAN)
+            if event_us == motor.end_us:
+                motor.end(event_us)
+            elif event_us == motor.dead_man_us:
+                motor.end(event_us, DoseState.DEAD_MAN)
             elif event_us == self._stream.next_us:
                 self._sample(event_us)
             else:

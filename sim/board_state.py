@@ -64,4 +64,6 @@ class Adc:
     def convert(self, potential_mV: float) -> int:
         """Nearest step; beyond the range its end."""
         value_uV = round(potential_mV * self._steps_per_mV) * self._step_uV
+        if self._low_uV <= value_uV <= self._high_uV:
+            return value_uV
         return min(max(value_uV, self._low_uV), self._high_uV)

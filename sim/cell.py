@@ -94,7 +94,7 @@ class SimulatedCell:
         stirring = self.stirring
         new_mL = stirring.mix(passed_s, delivered_mL)
         # dE = G·s·dV/Ve; a poise of 0 (nothing oxidised yet) counts as not still.
-        waiting_mL = abs(stirring.waiting_mL)
+        waiting_mL = abs(stirring.delivered_mL - stirring.mixed_mL)
         self._still = waiting_mL == 0.0 or waiting_mL * _SLOPE_BOUND_MV <= _STILL_MV * self._poise * self._scale_mL
         if self._still:
             new_mL += stirring.finish()

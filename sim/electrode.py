@@ -101,7 +101,7 @@ class Electrode:
 
     def read_mV(self, t_s: float) -> float:
         """Potential at the amplifier's input at a time, without noise."""
-        potential_mV = self.potential_mV + self.drift_mV_per_s * t_s
+        potential_mV = (self.potential_mV if self._coated else self._fast_mV) + self.drift_mV_per_s * t_s
         amplifier = self.amplifier
         if self.offset_mV:
             potential_mV += self.offset_mV

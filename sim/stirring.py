@@ -54,7 +54,7 @@ class Stirring:
     def mix(self, passed_s: float, delivered_mL: float) -> float:
         """Let time pass while the delivered volume went straight to `delivered_mL`; mL newly in the mixed solution."""
         before_mL, was_mL = self.delivered_mL, self.mixed_mL
-        mixing_s = self.mixing_s
+        mixing_s = self.mixing_s if self.stopped else self._mixing_s
         ratio = passed_s / mixing_s if mixing_s > 0.0 else math.inf
         if not self.dead_share and not self.pocket_mL:
             self.mixed_mL = lagged(was_mL, before_mL, delivered_mL, ratio)

@@ -101,6 +101,11 @@ class RedoxChemistry:
         self._iron_row = None if self._iron_at is None else _row_of(self._balance, self._iron_at)
         self._lowered = 0.0
         self._iron_E_mV = 0.0 if self._iron_at is None else plan.couples[self._iron_at].formal_mV
+        # What the mixed potential asks of each couple, ten times a second.
+        self._rates = tuple(
+            (k, e.couple.units, e.couple.electrons, e.couple.protons, e.exchange, e.formal_mV)
+            for k, e in enumerate(plan.couples)
+        )
         self._kept: tuple[float, float] = (math.nan, math.nan)
         self._kept_for: tuple[object, ...] = ()
 
@@ -134,7 +139,9 @@ class RedoxChemistry:
         if self._iron_at is None:
             return max(acid * per_L, _LEAST_ACID_MOL_PER_L)
         iron = contents.amounts_mol[self._iron_at]
-        lower = sum(self._per_unit[i] * contents.amounts_mol[i] for i in range(self._iron_at))
+        lower = 0.0
+        for i in range(self._iron_at):
+            lower += self._per_unit[i] * contents.amounts_mol[i]
         oxidised = min(max(-contents.total_mol - lower, 0.0), iron)
         return self._water.hydrogen_mol_per_L(acid * per_L, oxidised * per_L, (iron - oxidised) * per_L)
 
@@ -149,21 +156,21 @@ class RedoxChemistry:
 
     def rest(self, contents: Contents) -> tuple[float, float]:
         """(potential after a long wait in mV against the reference, poise 1/G); see `sim.contents.Chemistry`."""
-        amounts = contents.amounts_mol
-        state = (contents.volume_mL, contents.total_mol, contents.acid_mol, contents.temperature_C, *amounts)
+        amounts, volume_mL, acid_mol = contents.amounts_mol, contents.volume_mL, contents.acid_mol
+        state = (volume_mL, contents.total_mol, acid_mol, contents.temperature_C, *amounts)
         if state == self._kept_for:
             return self._kept
         if abs(contents.temperature_C - self._built_at_C) > REBUILT_AFTER_C:
             self._build(contents.temperature_C)
         g = 0.0
-        if not self._protons and 1000.0 * contents.acid_mol >= _FULL_ACID_MOL_PER_L * contents.volume_mL:
+        if not self._protons and 1000.0 * acid_mol >= _FULL_ACID_MOL_PER_L * volume_mL:
             self._hydrolyse(0.0)
         elif self._acid_counts:
             h = self.hydrogen_mol_per_L(contents)
             g = -math.log(h)
             if self._iron_row is not None:
                 self._hydrolyse(self._water.lowered(h))
-        volume_L = contents.volume_mL / 1000.0
+        volume_L = volume_mL / 1000.0
         total = min(contents.total_mol, 0.0)
         y, capacity = self._root.solve(amounts, total, volume_L, g)
         shown_mV, poise = self._mixed(-self.slope_mV * y, capacity, amounts, volume_L, g)
@@ -208,22 +215,21 @@ class RedoxChemistry:
             formal_mV = self._iron_E_mV if self._iron_at == 0 else first.formal_mV
             limit_mV = formal_mV - slope_mV * g * first.couple.protons / first.couple.electrons
             return limit_mV + 2.0 / per_slope * math.log(plan.background_mol_per_L / max(reduced, 1e-30)), 0.0
-        twice_i0, reacted = 0.0, 1.0
-        for index, each in enumerate(plan.couples):
+        twice_i0, reacted, iron_at = 0.0, 1.0, self._iron_at
+        titrant_at = len(amounts) - 1 if plan.oxidant else -1
+        for index, units, z, protons, exchange, formal_mV in self._rates:
             n = amounts[index]
             if n <= 0.0:
                 continue
-            couple = each.couple
-            if couple.units != 1:
-                twice_i0 += 2.0 * each.exchange * self._several(index, n, volume_L, g, potential_mV) / volume_L
+            if units != 1:
+                twice_i0 += 2.0 * exchange * self._several(index, n, volume_L, g, potential_mV) / volume_L
                 continue
-            z = couple.electrons
-            formal_mV = self._iron_E_mV if index == self._iron_at else each.formal_mV
-            x = (z * (potential_mV - formal_mV)) / slope_mV + couple.protons * g
+            x = (z * (potential_mV - (self._iron_E_mV if index == iron_at else formal_mV))) / slope_mV + protons * g
             # √(a·(1 − a)) = 1/(2·cosh(x/2)) for a = 1/(1 + exp(−x)).
-            share = 1.0 / math.cosh(min(max(0.5 * x, -300.0), 300.0))
-            twice_i0 += each.exchange * n / volume_L * share
-            if plan.oxidant and index == len(amounts) - 1:
+            half = 0.5 * x
+            share = 1.0 / math.cosh(half if -300.0 <= half <= 300.0 else 300.0)
+            twice_i0 += exchange * n / volume_L * share
+            if index == titrant_at:
                 reacted = 1.0 / (1.0 + math.exp(min(x, 300.0)))
         moved_mV = 2.0 / per_slope * math.asinh(plan.background_mol_per_L / max(twice_i0, 1e-300))
         return potential_mV + moved_mV, capacity / (max(reacted, 1e-300) * plan.electrons_mol)

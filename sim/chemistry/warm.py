@@ -52,16 +52,16 @@ class WarmRoot:
     def _newton(
         self, y: float, amounts: Sequence[float], total_mol: float, volume_L: float, g: float
     ) -> tuple[float, float] | None:
-        terms = self.balance.terms
+        terms, enough, inf, log = self.balance.terms, self._enough, math.inf, math.log
         for _ in range(_MOST_STEPS):
             up, down, d_up, d_down = terms(y, amounts, total_mol, volume_L, g)
-            if not (_LEAST_SIDE < up < math.inf and _LEAST_SIDE < down < math.inf):
+            if not (_LEAST_SIDE < up < inf and _LEAST_SIDE < down < inf):
                 return None
             rise = d_up / up - d_down / down
             if rise <= 0.0:
                 return None
-            step = -math.log(up / down) / rise
-            if -self._enough <= step <= self._enough:
+            step = -log(up / down) / rise
+            if -enough <= step <= enough:
                 return y + step, d_up - d_down
             if not -_LONGEST_STEP < step < _LONGEST_STEP:
                 return None

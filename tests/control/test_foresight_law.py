@@ -21,7 +21,9 @@ SLOPE_mV = 24.63
 def law_volumes(law, signal, amounts_mL):
     places = [branch.place_mV for branch in law.branches]
     slopes = [branch.slope_mV for branch in law.branches]
-    return np.array([law.place(y, amounts_mL, places, slopes).volume_mL for y in signal])
+    volumes = [law.place(y, amounts_mL, places, slopes).volume_mL for y in signal]
+    assert [law.volume_mL(y, amounts_mL, places, slopes) for y in signal] == volumes, "to the last digit"
+    return np.array(volumes)
 
 
 @pytest.mark.parametrize("electrons", [(1, 1), (2, 1), (1, 5)])

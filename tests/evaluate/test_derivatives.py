@@ -2,8 +2,12 @@
 
 import numpy as np
 import pytest
+from titration_curves import measured, weak_acid_ph
 
+from titrator.evaluate.curve import Curve
 from titrator.evaluate.derivative import first_derivative, grouped, largest_slope
+from titrator.evaluate.equivalence import find_equivalence_points
+from titrator.evaluate.expectation import Expectation
 from titrator.evaluate.second_derivative import Zero, second_differences, zero_of_second_derivative
 
 UNEQUAL = np.array([0.0, 0.3, 1.0, 1.2, 2.0, 2.7, 3.0])
@@ -70,3 +74,23 @@ def test_largest_slope_is_the_middle_of_the_steepest_interval():
 
 def test_groups_are_means_of_neighbours():
     assert grouped(np.array([1.0, 3.0, 5.0, 7.0, 9.0]), 2).tolist() == [2.0, 6.0, 9.0]
+
+
+def test_readings_a_few_errors_of_the_volume_apart_leave_open_which_secant_is_steepest():
+    """A weak acid by bisection, five readings 4 µL apart at 1 µL each: both ways within what they say (simulated).
+
+    The mean square of errors over their uncertainties; by the scatter of the signal alone 5.9 (first derivative).
+    """
+    expected = Expectation(points_sought=1, sd_volume_mL=0.001)
+    shares: dict[str, list[float]] = {"first-derivative": [], "second-derivative": []}
+    for seed in range(1, 61):
+        start = 14.0 + 0.001 * (seed % 10 - 12)
+        volume = np.array([2.0, 6.0, 10.0, 13.0, *(start + 0.004 * k for k in range(5)), 15.0, 16.0])
+        signal = measured(lambda v: weak_acid_ph(v, equivalence_mL=14.0), volume, seed, 0.001, 0.002)
+        curve = Curve(volume, signal, "pH", np.full(len(volume), 0.002))
+        for way in find_equivalence_points(curve, expected).by_method:
+            if way.name in shares and way.volume_mL is not None:
+                shares[way.name].append(((way.volume_mL - 14.0) / way.u_mL) ** 2)
+    for name, each in shares.items():
+        assert len(each) > 20, name
+        assert np.mean(each) < 1.5, name

@@ -14,9 +14,10 @@ BENCHMARKS = Path(__file__).parents[2] / "benchmarks"
 def study():
     """benchmarks/decisions_in_c.py."""
     sys.path.insert(0, str(BENCHMARKS))
-    module = importlib.import_module("decisions_in_c")
-    yield module
-    sys.path.remove(str(BENCHMARKS))
+    try:
+        return importlib.import_module("decisions_in_c")
+    finally:
+        sys.path.remove(str(BENCHMARKS))
 
 
 @pytest.fixture(scope="session")

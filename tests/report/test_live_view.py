@@ -149,6 +149,26 @@ def test_points_scroll_by_on_one_line_each(width, settled):
         assert words in line
 
 
+@pytest.mark.parametrize(
+    ("lacking_mV", "settled", "width", "told"),
+    [
+        (40.2, True, 80, "512.3 mV   end forecast at 552.5 mV in 14.2 s"),
+        (-40.2, True, 40, "472.1 mV  14 s est."),
+        (0.05, True, 80, "512.3 mV   settled in 14.2 s"),
+        (40.2, False, 80, "512.3 mV   not settled in 14.2 s"),
+    ],
+)
+def test_a_reading_whose_end_was_forecast_is_not_called_settled(lacking_mV, settled, width, told):
+    point = POINT._replace(lacking_mV=lacking_mV, settled=settled)
+    console = terminal(width)
+    LiveView(console, 24.5, "12", None).observe(State.DECIDING, "", point)
+    assert console.file.getvalue().rstrip().endswith(told)
+    stream = io.StringIO()
+    PlainView(stream, "12").observe(State.DECIDING, "", point)
+    assert ("its end forecast at" in stream.getvalue()) is ("settled" not in told)
+    assert ("settled" in stream.getvalue()) is ("settled" in told)
+
+
 def test_without_colour_there_is_none(monkeypatch):
     monkeypatch.setenv("NO_COLOR", "1")
     console = terminal(80, color_system="truecolor")

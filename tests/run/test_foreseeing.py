@@ -59,6 +59,22 @@ def test_points_are_right_and_sooner_there(name, tmp_path):
         assert run.duration_s < (0.5 if name in ONE_POINT else 1.25) * adaptive.duration_s
 
 
+def test_a_second_solid_hands_nothing_over(tmp_path):
+    """Silver chloride sets in at iodide's point: the rule itself ends the run, in less than half the time."""
+    _, method = with_rule("iodide_and_chloride", tmp_path)
+    before = load_method(CONFIGS / "methods" / "iodide_and_chloride.yaml")
+    rig = load_rig(method.rehearsal.rig)
+    for seed in SEEDS:
+        run = titrate_frameless(method, rig, method.rehearsal.cell, seed)
+        assert "what was sought" in run.ending.sentence
+        assert run.duration_s < 0.5 * titrate_frameless(before, rig, method.rehearsal.cell, seed).duration_s
+        iodide_mL, _ = run.truth["equivalence_points_mL"]
+        close = [each for each in run.points if 0.0 < iodide_mL - each.volume_mL < 0.05]
+        assert len(close) >= 3, "what tells of the corner lies before it"
+        behind = [each for each in run.points if 0.0 < each.volume_mL - iodide_mL < 0.3]
+        assert 2 <= len(behind) <= 4
+
+
 def test_no_addition_leaps_over_the_jump(tmp_path):
     """Before the first point behind the jump the plunger rests no further beyond it than a hundredth of the amount."""
     _, method = with_rule("iron_in_pickling_bath", tmp_path)
@@ -103,16 +119,40 @@ def test_a_blank_is_titrated_without_foresight(tmp_path):
     assert run.points == adaptive.points
 
 
-def test_over_the_wire_it_is_the_same_and_passing_readings_are_kept(tmp_path):
-    path, method = with_rule("iron_in_pickling_bath", tmp_path)
+def wired(name: str, seed: int, folder: Path, *faults: str):
+    """The dry run over the wire, and the run without one: method, rehearsal, its journal, and that run."""
+    path, method = with_rule(name, folder)
     rig = load_rig(method.rehearsal.rig)
     rig = rig.model_copy(update={"record": rig.record.model_copy(update={"sync": False})})
-    done = rehearse(Setup(method, path, rig, method.rehearsal.rig, method.rehearsal.cell, 3, ()), tmp_path, NOW)
-    contents = read_journal(done.folder.journal)
-    run = titrate_frameless(method, rig, method.rehearsal.cell, 3)
-    logged = [Point(**{key: line[key] for key in Point._fields}) for line in contents.of_kind("point")]
-    assert [point._replace(t_s=round(point.t_s, 6)) for point in run.points] == logged
-    passing = [Passing(**{key: line[key] for key in Passing._fields}) for line in contents.of_kind("passing")]
+    setup = Setup(method, path, rig, method.rehearsal.rig, method.rehearsal.cell, seed, faults)
+    done = rehearse(setup, folder, NOW)
+    return done, read_journal(done.folder.journal), titrate_frameless(method, rig, method.rehearsal.cell, seed, faults)
+
+
+@pytest.mark.parametrize(
+    ("name", "seed", "faults"),
+    [
+        ("iron_in_pickling_bath", 3, ()),
+        ("acetic_acid", 4, ()),
+        ("phosphoric_acid", 5, ()),
+        ("iron_in_pickling_bath", 6, ("electrode-disconnected@8 mL",)),
+    ],
+)
+def test_over_the_wire_it_is_the_same_run(name, seed, faults, tmp_path):
+    """To the last digit; `benchmarks/frameless.py` compares fifty."""
+    done, contents, run = wired(name, seed, tmp_path, *faults)
+    for kind, found, fields in (("point", run.points, Point._fields), ("passing", run.passing, Passing._fields)):
+        lines = [tuple(line[key] for key in fields) for line in contents.of_kind(kind)]
+        assert [each._replace(t_s=round(each.t_s, 6)) for each in found] == lines  # the journal keeps microseconds
+        assert lines
+    [end] = contents.of_kind("end")
+    assert (run.state.value, run.ending.cause.value, run.ending.sentence) == (end["state"], end["cause"], end["why"])
+    assert run.truth == done.truth
+
+
+def test_passing_readings_are_kept_and_not_evaluated(tmp_path):
+    done, _, run = wired("iron_in_pickling_bath", 3, tmp_path)
+    logged, passing = run.points, [each._replace(t_s=round(each.t_s, 6)) for each in run.passing]
     assert len(passing) >= 5
     assert all(one.reached_mL < other.reached_mL for one, other in itertools.pairwise(passing))
     assert passing[-1].reached_mL < logged[2].volume_mL

@@ -82,7 +82,7 @@ class Controller:
         self._electrode = ElectrodeWatch(plan.electrode)
         self._ends = end_rules(plan)
         self._actions: list[Action] = []
-        self._began_s: float | None = None
+        self._over_s = math.inf
         self._deadline_s = math.inf  # of the move, the wait or the halt under way
         self._waiting_since_s = 0.0
         self._purpose = Signal.STOP  # of the halt under way
@@ -156,8 +156,9 @@ class Controller:
                 self._reading(event, state)
             else:
                 self._other(event)
-            if event.t_s >= self._next_s():
-                self._overdue(event.t_s)
+            t_s = event.t_s
+            if t_s >= self._deadline_s or t_s >= self._over_s:
+                self._overdue(t_s)
         except WrongSignalError as error:
             self._end(event.t_s, Signal.FAULT, Ending(Cause.TROUBLE, str(error)))
         return self._actions
@@ -206,8 +207,8 @@ class Controller:
             case OperatorSaid(t_s=t_s, word=word):
                 self._operator(t_s, word)
             case Tick(t_s=t_s):
-                if self._began_s is None:
-                    self._began_s = t_s  # a run that nobody begins ends by its time limit too
+                if self._over_s == math.inf:
+                    self._count_from(t_s)  # a run that nobody begins ends by its time limit too
                 if self.state is State.SETTLING or self.state is State.INITIAL:
                     expired = self._detector.expire(t_s)
                     if expired is not None:
@@ -216,7 +217,7 @@ class Controller:
                 raise TypeError(f"expected an event of titrator.control.events, got {event!r}")
 
     def _begin(self, event: Begin) -> None:
-        self._began_s = event.t_s
+        self._count_from(event.t_s)
         self._strokes.rests(self.volume_mL, event.left_mL)
         if self._priming.next is Next.MEASURE:
             self._measure(event.t_s, "reading the initial potential")
@@ -460,14 +461,12 @@ class Controller:
 
     # ------------------------------------------------------------------------------------------ time
 
-    def _next_s(self) -> float:
-        """The board's time at which something is overdue; a halt has no other limit than its own."""
-        if self._began_s is None or self.state is State.HALTING:
-            return self._deadline_s
-        return min(self._deadline_s, self._began_s + self._plan.ends.time_over_s)
+    def _count_from(self, t_s: float) -> None:
+        self._over_s = t_s + self._plan.ends.time_over_s
 
     def _overdue(self, t_s: float) -> None:
-        if self.state in TERMINAL:
+        """The time of the run or of what is waited for is over; a halt has no other limit than its own."""
+        if self.state in TERMINAL or (self.state is State.HALTING and t_s < self._deadline_s):
             return
         if self.state is State.HALTING:
             self._ending = halt_overdue(self._plan.motion.halt_within_s, self._ending)

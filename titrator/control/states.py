@@ -57,8 +57,8 @@ class Decided(enum.Enum):
     WRONG = "wrong"  # cannot happen unless we broke our own rules: the run faults
 
 
-TERMINAL = frozenset({State.FINISHED, State.STOPPED, State.FAULTED})
-"""States that nothing leaves."""
+TERMINAL = (State.FINISHED, State.STOPPED, State.FAULTED)
+"""States that nothing leaves. Asked for with every reading: a set would hash the state each time."""
 AT_REST = frozenset({State.READY, State.HELD, State.FINISHED, State.STOPPED, State.FAULTED})
 """States in which the controller never asks for motion."""
 NOT_YET_ENTERED = frozenset({State.RINSING})

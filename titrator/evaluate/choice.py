@@ -22,7 +22,7 @@ GAP_SHARE = 0.8
 RESTS_SHARE = 0.4
 """Where the two readings about the point hold less of the jump's rise than this, readings resolve the jump there."""
 
-FINER, MUCH_FINER = 4.0, 20.0
+FINER, MUCH_FINER = 8.0, 20.0
 """A model's interval so many times narrower than the distance of the two readings about the point rests on the model;
 the first where hardly a reading lies on the jump, the second wherever that distance holds much of it.
 

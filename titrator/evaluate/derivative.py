@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,16 +47,19 @@ def grouped(values: FloatArray, size: int) -> FloatArray:
     return np.asarray(np.add.reduceat(values, starts) / counts, dtype=np.float64)
 
 
-def largest_slope(derivative: Derivative, first: int, last: int) -> tuple[float, float]:
+def largest_slope(derivative: Derivative, first: int, last: int, sd_volume_mL: float = 0.0) -> tuple[float, float]:
     """Return volume in mL and standard uncertainty of the steepest secant among intervals `first` to `last`.
 
-    The curve is to rise there. The place is uncertain by the interval (rectangular) and, where scatter leaves it
-    open, by every interval whose secant may be the steepest.
+    The curve is to rise there. The place is uncertain by the interval (rectangular), by where its two readings truly
+    stand (`sd_volume_mL` each) and, where scatter of signal or volume leaves it open, by every interval whose secant
+    may be the steepest.
     """
-    slopes, sds = derivative.slope[first : last + 1], derivative.sd_slope[first : last + 1]
+    slopes = derivative.slope[first : last + 1]
+    of_width = math.sqrt(2.0) * sd_volume_mL / derivative.width_mL[first : last + 1]
+    sds = np.hypot(derivative.sd_slope[first : last + 1], slopes * of_width)
     best = int(np.argmax(slopes))
     rivals = np.flatnonzero(slopes + 2.0 * sds >= slopes[best] - 2.0 * sds[best])
     near = rivals[np.abs(rivals - best) <= 3] + first
     low = float(np.min(derivative.volume_mL[near] - derivative.width_mL[near] / 2.0))
     high = float(np.max(derivative.volume_mL[near] + derivative.width_mL[near] / 2.0))
-    return float(derivative.volume_mL[first + best]), (high - low) / np.sqrt(12.0)
+    return float(derivative.volume_mL[first + best]), math.hypot((high - low) / math.sqrt(12.0), sd_volume_mL)

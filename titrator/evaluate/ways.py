@@ -56,8 +56,12 @@ class Placed:
         )
 
 
-def _derivative_ways(stretch: Stretch) -> tuple[tuple[float, float], Zero | str]:
-    """Return the place of the steepest secant with its u, and the zero of the second derivative or its reason."""
+def _derivative_ways(stretch: Stretch, stated_sd_mL: float | None) -> tuple[tuple[float, float], Zero | str]:
+    """Return the place of the steepest secant with its u, and the zero of the second derivative or its reason.
+
+    `stated_sd_mL`: what the volumes are uncertain by, where somebody states it. Readings a few times that apart leave
+    open which secant is the steepest, and so where the second derivative is to be looked at.
+    """
     data, jump = stretch.data, stretch.jump
     size = 1 if jump.spread <= 3 else jump.spread // 2
     volume, signal = grouped(data.volume_mL, size), grouped(data.signal, size)
@@ -71,7 +75,10 @@ def _derivative_ways(stretch: Stretch) -> tuple[tuple[float, float], Zero | str]
     zero = zero_of_second_derivative(derivative, steepest, sd, sd_volume)
     if size > 1 and np.all(data.remainder_bound <= data.sd_signal):
         return _smoothed_ways(stretch, zero)
-    return largest_slope(certain, first, last), zero
+    steep = largest_slope(certain, first, last, stated_sd_mL or 0.0)
+    if stated_sd_mL is not None and isinstance(zero, Zero):
+        zero = Zero(zero.volume_mL, max(zero.u_mL, steep[1]))
+    return steep, zero
 
 
 def _smoothed_ways(stretch: Stretch, zero: Zero | str) -> tuple[tuple[float, float], Zero | str]:
@@ -193,7 +200,7 @@ def place(stretch: Stretch, expectation: Expectation, whole: Fitted | None = Non
     `start_mL`: the equivalence point before this one.
     """
     data = stretch.data
-    steep, zero = _derivative_ways(stretch)
+    steep, zero = _derivative_ways(stretch, expectation.sd_volume_mL)
     jump_mL = zero.volume_mL if isinstance(zero, Zero) else steep[0]
     fitted_rows = slice(stretch.bare, None)
     used = FitData(*(getattr(data, name)[fitted_rows] for name in FitData.__dataclass_fields__))

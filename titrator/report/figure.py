@@ -17,6 +17,7 @@ import numpy as np
 from titrator.evaluate.curve import SIGNAL_NAMES, Curve, FloatArray
 from titrator.evaluate.derivative import first_derivative
 from titrator.evaluate.evaluation import EquivalencePoint, Evaluation
+from titrator.report.sentence import FORECAST_mV
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -26,8 +27,6 @@ BLUE, VERMILION, GREEN, INK, FAINT = "#0072B2", "#D55E00", "#007A5E", "#22262B",
 """Okabe and Ito's blue and vermilion, their green darkened for thin lines; ink and a faint grey for the frame."""
 GREY = "#6B727D"
 """For what is shown and not evaluated."""
-FORECAST_mV = 1.0
-"""A reading that lacked more than this when it was logged was not waited for, but forecast."""
 ENDINGS = (".png", ".svg")
 SIZE_INCHES = (7.2, 6.4)
 PNG_DOTS_PER_INCH = 160

@@ -16,7 +16,7 @@ from rich.text import Text
 
 from titrator.control.point import Point
 from titrator.control.states import TERMINAL, State
-from titrator.report.sentence import about, sentence
+from titrator.report.sentence import about, forecast_mV, sentence
 from titrator.run.standing import Standing
 
 NARROW = 60
@@ -146,10 +146,12 @@ def _state(now: Standing, *, narrow: bool) -> str:
 
 
 def _point_line(point: Point, width: int) -> str:
+    end_mV = forecast_mV(point)
     if width < NARROW:
-        line = f"{point.number:3d} {point.volume_mL:8.4f} mL {point.potential_mV:7.1f} mV {point.waited_s:3.0f} s"
-        return line if point.settled else f"{line} moving"
-    return (
-        f"point {point.number:3d}   {point.volume_mL:8.4f} mL   {point.potential_mV:7.1f} mV   "
-        f"{'settled' if point.settled else 'not settled'} in {point.waited_s:.1f} s"
-    )
+        shown_mV = point.potential_mV if end_mV is None else end_mV
+        line = f"{point.number:3d} {point.volume_mL:8.4f} mL {shown_mV:7.1f} mV {point.waited_s:3.0f} s"
+        return f"{line} moving" if not point.settled else line if end_mV is None else f"{line} est."
+    line = f"point {point.number:3d}   {point.volume_mL:8.4f} mL   {point.potential_mV:7.1f} mV   "
+    if end_mV is not None:
+        return f"{line}end forecast at {end_mV:.1f} mV in {point.waited_s:.1f} s"
+    return f"{line}{'settled' if point.settled else 'not settled'} in {point.waited_s:.1f} s"

@@ -6,7 +6,7 @@ from typing import TextIO
 
 from titrator.control.point import Point
 from titrator.control.states import TERMINAL, State
-from titrator.report.sentence import about, sentence
+from titrator.report.sentence import about, forecast_mV, sentence
 from titrator.run.standing import Standing
 
 QUIET_S = 60.0
@@ -48,11 +48,12 @@ class PlainView:
     def observe(self, state: State, why: str, point: Point | None) -> None:
         """A line for each point, and for each state that is not part of every point."""
         if point is not None:
-            settled = "settled" if point.settled else "not settled"
             self._t_s = max(self._t_s, point.t_s)
+            end_mV, waited = forecast_mV(point), f"after {point.waited_s:.1f} s"
+            settled = f"settled {waited}" if point.settled else f"not settled {waited}"
             self.note(
-                f"point {point.number}: {point.volume_mL:.4f} mL, {point.potential_mV:.1f} mV, {settled} after "
-                f"{point.waited_s:.1f} s"
+                f"point {point.number}: {point.volume_mL:.4f} mL, {point.potential_mV:.1f} mV"
+                + (f", {settled}" if end_mV is None else f" {waited}, its end forecast at {end_mV:.1f} mV")
             )
         elif state not in _PASSING:
             self.note(f"{state.value}: {why}")

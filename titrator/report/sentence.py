@@ -3,8 +3,17 @@
 from __future__ import annotations
 
 from titrator.control.holds import HoldCause
+from titrator.control.point import Point
 from titrator.control.states import State
 from titrator.run.standing import Standing
+
+FORECAST_mV = 1.0
+"""A reading that lacked more than this when it was logged was not waited for to its end: that was forecast."""
+
+
+def forecast_mV(point: Point) -> float | None:
+    """The end of a reading that was forecast; None where it was waited for, or the longest wait ended it."""
+    return point.potential_mV + point.lacking_mV if point.settled and abs(point.lacking_mV) > FORECAST_mV else None
 
 
 def about(seconds: float) -> str:

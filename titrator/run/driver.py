@@ -211,12 +211,13 @@ class Driver:
         self._inbox.append(LinkFaltered(self._bench.now_s, what))
 
     def _tell(self, event: Event) -> None:
-        if not isinstance(event, Reading | MoveDone | Tick):
+        if not isinstance(event, (Reading, MoveDone, Tick)):
             self._record_event(event)
         actions = self._controller.handle(event)
         if actions and isinstance(event, Tick):
             self._record_event(event)
-        self.carry_out(actions, event.t_s)
+        if actions:
+            self.carry_out(actions, event.t_s)
 
     def _record_event(self, event: Event) -> None:
         try:

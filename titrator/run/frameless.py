@@ -19,7 +19,7 @@ from titrator.control.actions import Action, Enter, Finish, Halt, Log, MoveTo, N
 from titrator.control.controller import Controller
 from titrator.control.ends import Ending
 from titrator.control.events import Begin, Event, Halted, MoveDone, Reading, Tick
-from titrator.control.point import Point
+from titrator.control.point import Passing, Point
 from titrator.control.states import TERMINAL, State
 from titrator.method import Method
 from titrator.run.driver import TICK_S
@@ -29,7 +29,10 @@ from titrator.run.rehearsal import stated_values
 
 @dataclass(frozen=True, slots=True)
 class FramelessRun:
-    """A run that is over. `truth` is what the simulator knows; `duration_s` from its first state to its end."""
+    """A run that is over. `truth` is what the simulator knows; `duration_s` from its first state to its end.
+
+    `passing`: what was read while titrant ran in.
+    """
 
     points: tuple[Point, ...]
     truth: dict[str, Any]
@@ -37,6 +40,7 @@ class FramelessRun:
     additions: int
     state: State
     ending: Ending
+    passing: tuple[Passing, ...] = ()
 
 
 def titrate_frameless(
@@ -74,6 +78,7 @@ def titrate_on(board: UnframedBoard, method: Method, rig: Rig) -> FramelessRun:
         additions=run.additions,
         state=run.state,
         ending=ending,
+        passing=tuple(run.passing),
     )
 
 
@@ -85,6 +90,7 @@ class _Run:
         self._bench = bench
         self._inbox: deque[Event] = deque()
         self.points: list[Point] = []
+        self.passing: list[Passing] = []
         self.additions = 0
         self.began_s = self.ended_s = 0.0
 
@@ -123,6 +129,8 @@ class _Run:
                 self._bench.move_to(dose, volume_mL)
             case Log(point=point):
                 self.points.append(point)
+            case Note(passing=passing):
+                self.passing.append(passing)
             case Sample():
                 self._bench.start_readings()
             case Halt():
@@ -130,7 +138,7 @@ class _Run:
                 self._inbox.appendleft(Halted(self._bench.board_s, volume_mL, self._bench.left_mL))
             case Finish():
                 self.ended_s = t_s
-            case Enter() | Note():
+            case Enter():
                 pass
             case _:
                 raise AssertionError(f"a run without refills and questions asks for nothing like {action}")

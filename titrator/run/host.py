@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import importlib.metadata
 import platform
 from typing import Any
 
 _PACKAGES = ("titrator", "numpy", "scipy", "transitions", "pydantic", "pyserial")
+
+
+@functools.cache
+def _versions() -> dict[str, str]:
+    """Read from the packages' files once: a sweep makes thousands of runs."""
+    return {name: importlib.metadata.version(name) for name in _PACKAGES}
 
 
 def describe_host(now: datetime.datetime) -> dict[str, Any]:
@@ -16,5 +23,5 @@ def describe_host(now: datetime.datetime) -> dict[str, Any]:
         "started": now.isoformat(timespec="seconds"),
         "python": platform.python_version(),
         "platform": platform.platform(),
-        "versions": {name: importlib.metadata.version(name) for name in _PACKAGES},
+        "versions": dict(_versions()),
     }

@@ -56,7 +56,7 @@ def potential_at(estimate: Estimate, volume_mL: float, near_mV: float) -> tuple[
     low, high = near_mV - _SPAN_mV, near_mV + _SPAN_mV
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        if law.place(middle, amounts, *lines).volume_mL < volume_mL:
+        if law.volume_mL(middle, amounts, *lines) < volume_mL:
             low = middle
         else:
             high = middle

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from titrator.control.foresight.law import Law, Place
+from titrator.control.foresight.layers import Layers
 from titrator.control.foresight.normal import decomposed, inverse, solved
 
 MISFIT = 0.002
@@ -20,11 +21,9 @@ MISFIT = 0.002
 PASSING_MISFIT = 0.2
 """Share of the lag by which readings while dosing lie elsewhere than a constant lag says."""
 SUSPECT = 1.5
-"""Mean square of residuals and priors over variances above which a corner is sought elsewhere."""
-CORNERS, CORNER_SD = 4, 0.5
-"""Places of the second solid's branch tried to either side, and their distance in its standard deviations."""
-LOOSE_mV = (10.0, 3.0, 0.0)
-"""Added to the potentials in one search after the other, so that a reading may lie on either side of the corner."""
+"""Mean square of residuals and priors over variances above which a corner is sought among the newest readings."""
+FARTHEST = 4.0
+"""Standard deviations that the potential of a reading is taken to err by at most."""
 _ROUNDS = 24
 _SMALL = 0.02
 """Steps below this many standard deviations end the search."""
@@ -86,9 +85,11 @@ class Estimate:
     covariance: list[list[float]] = field(init=False)
     misfit: float = field(init=False, default=0.0)
     """Sum of the squared residuals of the points at rest over their variances, in the last fit."""
+    layers: Layers = field(init=False)
 
     def __post_init__(self) -> None:
         branches, before = self.law.branches, self.before
+        self.layers = Layers(self.law.layered)
         own = [each.own_slope_sd for each in branches if each.own_slope_sd > 0.0]
         if self.law.carried is not None:
             own.append(self.law.carried.share_sd)
@@ -208,28 +209,56 @@ class Estimate:
     def predicted_mL(self, datum: Datum) -> tuple[float, float]:
         """(volume that the law gives, variance of the datum's own errors): V, mL²."""
         amounts, lines = self.amounts_mL(), self.lines()
-        place = self.law.place(datum.y_mV, amounts, *lines)
-        return place.volume_mL + datum.speed_mL_per_s * math.exp(self.x[-1]), self._own_variance(
-            datum, place, amounts, lines
+        volume_mL = self.law.volume_mL(datum.y_mV, amounts, *lines)
+        return volume_mL + datum.speed_mL_per_s * math.exp(self.x[-1]), self._own_variance(
+            datum, volume_mL, amounts, lines
         )
 
-    def _own_variance(self, datum: Datum, place: Place, amounts: list[float], lines: Lines) -> float:
+    def _own_variance(self, datum: Datum, volume_mL: float, amounts: list[float], lines: Lines) -> float:
+        variance, sd_mV = self._without_potential(datum, volume_mL, amounts)
+        above = self.law.volume_mL(datum.y_mV + 2.0 * sd_mV, amounts, *lines)
+        below = self.law.volume_mL(datum.y_mV - 2.0 * sd_mV, amounts, *lines)
+        chord = 0.25 * (above - below)
+        return variance + chord * chord
+
+    def _without_potential(self, datum: Datum, volume_mL: float, amounts: list[float]) -> tuple[float, float]:
+        """(variance of a datum's volume but for what its potential errs, standard deviation of that): mL², mV."""
         total, nearest, share = 0.0, math.inf, 0.0
         for each in amounts:
             total += each
-            away = abs(place.volume_mL - total)
+            away = abs(volume_mL - total)
             if away < nearest:
                 nearest, share = away, min(away / each, 1.0)
         sd_mV = datum.sd_mV
         if self.before.along_mV:
             sd_mV = math.hypot(sd_mV, self.before.along_mV * share)
-        above = self.law.place(datum.y_mV + 2.0 * sd_mV, amounts, *lines).volume_mL
-        below = self.law.place(datum.y_mV - 2.0 * sd_mV, amounts, *lines).volume_mL
-        chord = 0.25 * (above - below)
-        variance = self.before.volume_sd_mL**2 + chord * chord + (MISFIT * nearest) ** 2
+        variance = self.before.volume_sd_mL**2 + (MISFIT * nearest) ** 2
         if datum.speed_mL_per_s:
             variance += (PASSING_MISFIT * datum.speed_mL_per_s * math.exp(self.x[-1])) ** 2
-        return variance
+        return variance, sd_mV
+
+    def _on_branch(
+        self, datum: Datum, amounts: list[float], lines: Lines, lag_s: float
+    ) -> tuple[Datum, Place, float, float]:
+        """(datum where the curve is looked at, curve there, residual, variance) on the branch it is assigned to.
+
+        Behind a corner the potential hardly rises, and its errors are the larger ones: looked at where it was read, the
+        curve would seem the flatter the more it errs. So it is looked at where both errors together are least.
+        """
+        solids = self.layers.at(datum.volume_mL)
+        read_mL = datum.volume_mL - datum.speed_mL_per_s * lag_s
+        y_mV, reach_mV = datum.y_mV, FARTHEST * datum.sd_mV
+        place = self.law.place(y_mV, amounts, *lines, solids=solids)
+        variance, sd_mV = self._without_potential(datum, place.volume_mL, amounts)
+        for _ in range(2):
+            chord = sd_mV * place.slope_mL_per_mV
+            straight = read_mL - place.volume_mL - place.slope_mL_per_mV * (datum.y_mV - y_mV)
+            moved_mV = straight * sd_mV * chord / (variance + chord * chord)
+            y_mV = datum.y_mV + min(max(moved_mV, -reach_mV), reach_mV)
+            place = self.law.place(y_mV, amounts, *lines, solids=solids)
+        chord = sd_mV * place.slope_mL_per_mV
+        residual = read_mL - place.volume_mL - place.slope_mL_per_mV * (datum.y_mV - y_mV)
+        return datum._replace(y_mV=y_mV), place, residual, variance + chord * chord
 
     # ------------------------------------------------------------------------------------------ the fit
     def fit(self, data: list[Datum]) -> None:
@@ -237,27 +266,25 @@ class Estimate:
 
         ValueError where the data leave the unknowns open.
         """
-        self._descend(data)
-        if self.law.layered > 1 and self.cost(data) > SUSPECT * (2 + len(data)):
-            self._from_every_corner(data)
+        volumes = [each.volume_mL for each in data]
+        if not self.layers.unassigned(volumes):
+            self._descend(data)
+            return
+        self._choose(data, self.layers.with_newest())
+        if self.cost(data) > SUSPECT * (2 + len(data)):
+            self._choose(data, self.layers.moved(volumes))
 
-    def _from_every_corner(self, data: list[Datum]) -> None:
-        """Descend from several places of the second solid's branch, and stay where that fits best.
-
-        Where a second solid sets in the curve has a corner, behind which no derivative sees.
-        """
-        count = self.law.amounts
-        least, best = self.cost(data), list(self.x)
-        for step in range(-CORNERS, CORNERS + 1):
-            self.x = list(self.prior)
-            self.x[0] = best[0]
-            self.x[count + 2] = step * CORNER_SD * self.prior_sd[count + 2]
-            for loose_mV in LOOSE_mV:
-                self._descend([each._replace(sd_mV=math.hypot(each.sd_mV, loose_mV)) for each in data])
+    def _choose(self, data: list[Datum], partings: list[list[float]]) -> None:
+        """Fit with the readings parted into layers in each of these ways, and keep what fits best."""
+        start, least = list(self.x), math.inf
+        best, kept = start, self.layers.corners_mL
+        for each in partings:
+            self.x, self.layers.corners_mL = list(start), each
+            self._descend(data)
             cost = self.cost(data)
             if cost < least:
-                least, best = cost, list(self.x)
-        self.x = best
+                least, best, kept = cost, list(self.x), each
+        self.x, self.layers.corners_mL = best, kept
         self._descend(data)
 
     def _descend(self, data: list[Datum]) -> None:
@@ -309,9 +336,13 @@ class Estimate:
             if k != but:
                 total += ((each - self.prior[k]) / self.prior_sd[k]) ** 2
         for datum in data:
-            place = self.law.place(datum.y_mV, amounts, *lines)
-            residual = datum.volume_mL - place.volume_mL - datum.speed_mL_per_s * lag_s
-            total += residual * residual / self._own_variance(datum, place, amounts, lines)
+            if self.law.layered > 1:
+                _, _, residual, variance = self._on_branch(datum, amounts, lines, lag_s)
+            else:
+                volume_mL = self.law.volume_mL(datum.y_mV, amounts, *lines)
+                variance = self._own_variance(datum, volume_mL, amounts, lines)
+                residual = datum.volume_mL - volume_mL - datum.speed_mL_per_s * lag_s
+            total += residual * residual / variance
         return total
 
     def _normal_equations(self, data: list[Datum]) -> tuple[list[list[float]], list[float]]:
@@ -326,19 +357,21 @@ class Estimate:
         self.misfit = 0.0
         lag_s = math.exp(self.x[-1])
         for datum in data:
-            place = self.law.place(datum.y_mV, amounts, *lines)
-            weight = 1.0 / self._own_variance(datum, place, amounts, lines)
-            residual = datum.volume_mL - place.volume_mL - datum.speed_mL_per_s * lag_s
+            if self.law.layered > 1:
+                seen, place, residual, variance = self._on_branch(datum, amounts, lines, lag_s)
+            else:
+                seen, place = datum, self.law.place(datum.y_mV, amounts, *lines)
+                residual = datum.volume_mL - place.volume_mL - datum.speed_mL_per_s * lag_s
+                variance = self._own_variance(datum, place.volume_mL, amounts, lines)
+            weight = 1.0 / variance
             if not datum.speed_mL_per_s:
                 self.misfit += residual * residual * weight
-            gradient = self.gradient(datum, place, amounts, lines)
+            gradient = self.gradient(seen, place, amounts, lines)
             for i, gi in enumerate(gradient):
                 if gi:
                     weighted = weight * gi
                     right[i] += weighted * residual
-                    row = matrix[i]
-                    for j in range(i + 1):
-                        row[j] += weighted * gradient[j]
+                    matrix[i] = [each + weighted * gj for each, gj in zip(matrix[i], gradient, strict=False)]
         return matrix, right
 
     def _shortened(self, step: list[float]) -> float:

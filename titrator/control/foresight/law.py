@@ -82,7 +82,7 @@ class Place(NamedTuple):
 class Law:
     """The branches of one titration and the liquid at its start."""
 
-    __slots__ = ("amounts", "branches", "carried", "layered", "vessel_mL")
+    __slots__ = ("_terms", "_whole", "amounts", "branches", "carried", "layered", "vessel_mL")
 
     def __init__(self, branches: tuple[Branch, ...], vessel_mL: float, carried: Carried | None = None) -> None:
         """`branches` in order of the potential. ValueError where no law of a titration has such branches."""
@@ -94,6 +94,9 @@ class Law:
         self.amounts = 1 + max(each.step for each in branches)
         free = sum(each.kind is Kind.FREE for each in branches)
         self.layered = max(1, free)  # several free ions: solids come one after the other
+        self._terms = tuple((each.kind, each.step, each.share) for each in branches)
+        bound = {each.step for each in branches if each.kind is Kind.BOUND}
+        self._whole = [0.0 if step in bound else 1.0 for step in range(self.amounts)]
 
     def place(
         self,
@@ -102,21 +105,57 @@ class Law:
         places_mV: list[float],
         slopes_mV: list[float],
         carried: float = -1.0,
+        *,
+        solids: int = 0,
     ) -> Place:
         """Where the curve is at `y_mV` by the amounts and by each branch's place and slope (lists as `branches`).
 
         `carried` is the share of the titrant that is `Carried`, whose places and slopes then follow those of the
-        branches (below 0: none is, and they do not).
+        branches (below 0: none is, and they do not). `solids`: how many of several there are; 0 where the law itself
+        is to say.
         """
         if self.carried is not None and carried >= 0.0:
             return self._carrying(y_mV, amounts_mL, places_mV, slopes_mV, carried)
+        if solids or self.layered == 1:
+            return self._place(y_mV, amounts_mL, places_mV, slopes_mV, max(1, solids))
         best: Place | None = None
-        for solids in range(1, self.layered + 1):
-            tried = self._place(y_mV, amounts_mL, places_mV, slopes_mV, solids)
+        for count in range(1, self.layered + 1):
+            tried = self._place(y_mV, amounts_mL, places_mV, slopes_mV, count)
             if best is None or tried.volume_mL > best.volume_mL:
                 best = tried
         assert best is not None
         return best
+
+    def volume_mL(
+        self,
+        y_mV: float,
+        amounts_mL: list[float],
+        places_mV: list[float],
+        slopes_mV: list[float],
+        carried: float = -1.0,
+    ) -> float:
+        """The volume of `place` alone, to the same digit and sooner."""
+        if self.layered > 1 or (self.carried is not None and carried >= 0.0):
+            return self.place(y_mV, amounts_mL, places_mV, slopes_mV, carried).volume_mL
+        used, exp = self._whole.copy(), math.exp
+        needed = excess = couple = 0.0
+        bound, free, over = Kind.BOUND, Kind.FREE, Kind.EXCESS
+        for (kind, step, share), place_mV, slope_mV in zip(self._terms, places_mV, slopes_mV, strict=False):
+            t = (y_mV - place_mV) / slope_mV
+            if not -_FARTHEST <= t <= _FARTHEST:
+                t = math.copysign(_FARTHEST, t)
+            if kind is bound:
+                used[step] += share * (1.0 / (1.0 + exp(-t)))
+            elif kind is free:
+                excess -= exp(-t)
+            elif kind is over:
+                excess += exp(t)
+            else:
+                couple = exp(t)
+        for k, each in enumerate(used):
+            needed += amounts_mL[k] * each
+        u = 1.0 + couple
+        return u * (needed + self.vessel_mL * excess) / max(1.0 - u * excess, _POLE)
 
     def _place(
         self, y_mV: float, amounts_mL: list[float], places_mV: list[float], slopes_mV: list[float], solids: int
@@ -129,7 +168,9 @@ class Law:
         by_t = [0.0] * len(self.branches)
         kinds = [0] * len(self.branches)  # what a branch's t moves: 1 N, 2 D, 3 u
         for k, branch in enumerate(self.branches):
-            t = min(max((y_mV - places_mV[k]) / slopes_mV[k], -_FARTHEST), _FARTHEST)
+            t = (y_mV - places_mV[k]) / slopes_mV[k]
+            if not -_FARTHEST <= t <= _FARTHEST:
+                t = math.copysign(_FARTHEST, t)
             if branch.kind is Kind.BOUND:
                 used = 1.0 / (1.0 + math.exp(-t))
                 unbound[branch.step] = False

@@ -13,6 +13,7 @@ import math
 from collections import deque
 from dataclasses import dataclass
 
+from titrator.control.foresight.corner import corner_of
 from titrator.control.foresight.design import Costs, Design, potential_at
 from titrator.control.foresight.estimate import Beforehand, Datum, Estimate
 from titrator.control.foresight.law import Law
@@ -60,6 +61,9 @@ COARSE = 10.0
 """Additions beyond so many of the least far from the jump are whole ones of these, smaller ones of the finest."""
 EDGE = 1.001
 """A place at the very edge of what is close counts as close, whatever the last bit says."""
+CORNER, PASSED, BEHIND_CORNER = 5.0, 0.4, 2
+"""Before the corner where another solid sets in, points lie about so many standard deviations of the burette apart;
+this share of the way behind it may be unmixed, and so many readings see that it is one."""
 STRANGE, VERY_STRANGE = 5.0, 12.0
 """Standard deviations off what was foreseen: two such points, or one, hand the run over."""
 
@@ -195,8 +199,14 @@ class Foreseeing:
         jump_mL = estimate.points_mL()[self._jump]
         zone_mL = self._zone_mL()
         self._behind = sum(each.volume_mL > jump_mL for each in self._points)
-        self._near = sum(abs(each.volume_mL - jump_mL) <= zone_mL for each in self._points)
-        done = self._behind >= AFTER and datum.volume_mL - jump_mL >= 0.6 * self._anchor_mL()
+        if self._cornered:
+            before = [each for each in self._points if estimate.layers.at(each.volume_mL) <= self._jump + 1]
+            self._behind = len(self._points) - len(before)
+            self._near = sum(abs(each.volume_mL - jump_mL) <= zone_mL for each in before)
+            done = self._behind >= BEHIND_CORNER
+        else:
+            self._near = sum(abs(each.volume_mL - jump_mL) <= zone_mL for each in self._points)
+            done = self._behind >= AFTER and datum.volume_mL - jump_mL >= 0.6 * self._anchor_mL()
         if not done:
             return
         if estimate.misfit > CREDIBLE * len(self._points):
@@ -221,10 +231,14 @@ class Foreseeing:
 
     def _zone_mL(self) -> float:
         """How far from the jump a point counts as close."""
+        if self._cornered:
+            return self._settings.near * self._apart_mL() + self._width_mL
         return max(CLOSE * self._foresight_.before.volume_sd_mL, 3.0 * self._settings.finest_mL, self._width_mL)
 
     def _width_of(self, estimate: Estimate, here: Datum) -> float:
         """How wide the jump is, s·dV/dE in its middle: next to nothing on a steep one."""
+        if self._cornered:
+            return corner_of(estimate, self._jump).width_mL
         _, place = potential_at(estimate, estimate.points_mL()[self._jump], here.y_mV)
         return place.slope_mL_per_mV * estimate.lines()[1][0]
 
@@ -250,7 +264,7 @@ class Foreseeing:
             return self._adaptive.next_step()
         if self._flying:
             return self._fly(estimate, self._here_mL)
-        return self._approach(estimate)
+        return self._to_corner(estimate) if self._cornered else self._approach(estimate)
 
     def _fly(self, estimate: Estimate, here_mL: float) -> Step:
         low_mL = self._earliest_mL(estimate, here_mL)
@@ -283,6 +297,31 @@ class Foreseeing:
             estimate.fit(data)
         likely_mL = estimate.amounts_mL()[jump] * math.exp(-SURE * estimate.ln_sd(jump))
         return estimate.before_mL(jump) + min(least_mL, likely_mL)
+
+    @property
+    def _cornered(self) -> bool:
+        """Another solid sets in at the jump: only the branch before it tells where it is."""
+        return self._jump + 1 < self._foresight_.law.layered
+
+    def _apart_mL(self) -> float:
+        """How far apart points before a corner are."""
+        return max(self._settings.finest_mL, CORNER * self._foresight_.before.volume_sd_mL)
+
+    def _to_corner(self, estimate: Estimate) -> Step:
+        """The next reading at rest before a corner, or behind it."""
+        here_mL, zone_mL, volume_sd_mL = self._points[-1].volume_mL, self._zone_mL(), estimate.before.volume_sd_mL
+        corner = corner_of(estimate, self._jump)
+        still = self._settings.near - self._near
+        next_mL = corner.next_mL(here_mL, zone_mL, self._apart_mL(), still, volume_sd_mL)
+        if next_mL is None:
+            behind_mL = max(0.0, here_mL - corner.volume_mL) + self._anchor_mL()
+            addition_mL, far_mV = corner.volume_mL + behind_mL - here_mL, self._settings.far_mV
+            return Step(addition_mL, self._enough_of(addition_mL, far_mV, PASSED * behind_mL / far_mV))
+        before_mL = corner.volume_mL - next_mL
+        needs_mV = self._needs_mV(estimate, before_mL, corner.sd_mL)
+        slope = max(before_mL, corner.sd_mL) / estimate.lines()[1][self._jump]
+        enough = self._enough_of(next_mL - here_mL, needs_mV, slope)
+        return Step(next_mL - here_mL, enough._replace(alike=corner.volume_mL - here_mL < ALIKE * zone_mL))
 
     def _approach(self, estimate: Estimate) -> Step:
         """The next reading at rest: nearer, about the jump, or behind it."""
