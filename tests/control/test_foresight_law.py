@@ -60,39 +60,6 @@ def place_mV(pH: float) -> float:
     return SLOPE_mV * LN_10 * (pH - 7.0)
 
 
-def test_weak_acid_equals_the_vectorised_model_without_activity_coefficients():
-    signal = np.linspace(place_mV(3.2), place_mV(12.0), 60)
-    model = AcidBaseCurve(1, True, ACETIC, 1, 0.1, 0.0, 0.0, False, False)
-    expected = model.volume_mL(signal, np.array([14.0, 0.0, SLOPE_mV, 50.0, 14.0, 4.76, 0.0]))
-    law = Law(
-        (
-            Branch(Kind.FREE, place_mV(1.0), 9.0, SLOPE_mV),
-            Branch(Kind.BOUND, place_mV(4.76), 9.0, SLOPE_mV),
-            Branch(Kind.EXCESS, place_mV(13.0), 9.0, SLOPE_mV),
-        ),
-        50.0,
-    )
-    assert law_volumes(law, signal, [14.0]) == pytest.approx(expected, rel=1e-9)
-
-
-def test_acid_of_three_protons_whose_steps_lie_far_apart():
-    """The law takes each proton by itself; the model's pool couples them, by pKa so far apart a millionth or less."""
-    signal = np.linspace(place_mV(2.0), place_mV(11.5), 60)
-    model = AcidBaseCurve(2, True, PHOSPHORIC, 1, 0.1, 0.0, 0.0, False, False)
-    expected = model.volume_mL(signal, np.array([6.0, 12.0, 0.0, SLOPE_mV, 50.0, 14.0, 2.15, 7.2, 12.35]))
-    law = Law(
-        (
-            Branch(Kind.FREE, place_mV(1.0), 9.0, SLOPE_mV),
-            Branch(Kind.BOUND, place_mV(2.15), 9.0, SLOPE_mV, 0),
-            Branch(Kind.BOUND, place_mV(7.2), 9.0, SLOPE_mV, 1),
-            Branch(Kind.BOUND, place_mV(12.35), 9.0, SLOPE_mV, 1),
-            Branch(Kind.EXCESS, place_mV(13.0), 9.0, SLOPE_mV, 1),
-        ),
-        50.0,
-    )
-    assert law_volumes(law, signal, [6.0, 6.0]) == pytest.approx(expected, abs=2e-4)
-
-
 CARBONATE = Carried((place_mV(6.352), place_mV(10.329)), SLOPE_mV, 0.005, idle=True)
 """pK of carbonic acid as the model has them."""
 
@@ -121,6 +88,23 @@ def phosphoric_acid():
         50.0,
         CARBONATE,
     )
+
+
+def test_weak_acid_equals_the_vectorised_model_without_activity_coefficients():
+    signal = np.linspace(place_mV(3.2), place_mV(12.0), 60)
+    model = AcidBaseCurve(1, True, ACETIC, 1, 0.1, 0.0, 0.0, False, False)
+    expected = model.volume_mL(signal, np.array([14.0, 0.0, SLOPE_mV, 50.0, 14.0, 4.76, 0.0]))
+    law = Law(acetic_acid().branches, 50.0)
+    assert law_volumes(law, signal, [14.0]) == pytest.approx(expected, rel=1e-9)
+
+
+def test_acid_of_three_protons_whose_steps_lie_far_apart():
+    """The law takes each proton by itself; the model's pool couples them, by pKa so far apart a millionth or less."""
+    signal = np.linspace(place_mV(2.0), place_mV(11.5), 60)
+    model = AcidBaseCurve(2, True, PHOSPHORIC, 1, 0.1, 0.0, 0.0, False, False)
+    expected = model.volume_mL(signal, np.array([6.0, 12.0, 0.0, SLOPE_mV, 50.0, 14.0, 2.15, 7.2, 12.35]))
+    law = Law(phosphoric_acid().branches, 50.0)
+    assert law_volumes(law, signal, [6.0, 6.0]) == pytest.approx(expected, abs=2e-4)
 
 
 def carrying(law, signal, amounts_mL, share):
