@@ -34,6 +34,7 @@ SOURCES = (
     "titrator/bench/*.py",
     "titrator/record/*.py",
     "titrator/control/controller.py",
+    "titrator/control/resting.py",
     *[
         f"titrator/run/{name}.py"
         for name in ("course", "driver", "errand", "followed", "lateness", "link_watch", "resume", "told")

@@ -30,7 +30,6 @@ NOISE = "sd: 0.25 mV"
 ANALYTE, TITRANT = "analyte: {centre: 0.68 V, within: 30 mV}", "titrant: {centre: 1.44 V, within: 30 mV}"
 SLOWER = (("response: 2.5 s", "response: 7.5 s"), ("slowing: 9.5 s", "slowing: 28.5 s"))
 UNKNOWN = "concentration: {from: 1.2 mol/L, to: 2.2 mol/L}"
-FLAT = "slope: {from: 0.95, to: 1}"
 
 
 def second(volts: str) -> tuple[str, str]:

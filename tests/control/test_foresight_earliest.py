@@ -45,6 +45,15 @@ def test_it_is_where_the_profile_passes_the_limit(seed):
     assert earliest_mL == pytest.approx(expected_mL, rel=0.02)
 
 
+def test_where_every_amount_tried_is_passed_already_the_fit_answers():
+    """Far more than expected was flown through: nothing between the limits is left to be tried."""
+    data = in_passing(0, 9.0)
+    estimate, fitted = Estimate(LAW, BEFORE), Estimate(LAW, BEFORE)
+    fitted.fit(data)
+    assert estimate.earliest_mL(0, data, 8.2, 8.0, WORSE) == pytest.approx(fitted.amounts_mL()[0], rel=1e-6)
+    assert (estimate.prior[0], estimate.prior_sd[0]) == (math.log(10.0), 0.8)
+
+
 def test_it_does_not_hang_on_where_the_search_begins():
     data = in_passing(0, 9.0)
     found = [Estimate(LAW, BEFORE).earliest_mL(0, data, 4.2 * 1.25 ** (k / 7.0), 80.0, WORSE) for k in range(8)]

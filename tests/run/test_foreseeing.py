@@ -10,6 +10,7 @@ from titrator.bench.rig import load_rig
 from titrator.control.point import Passing, Point
 from titrator.control.rules import increment_rule
 from titrator.evaluate.curve import Curve
+from titrator.files.edited import Change, edited
 from titrator.method import load_method
 from titrator.record.journal_reader import read_journal
 from titrator.run.course import rig_fields
@@ -25,16 +26,12 @@ ONE_POINT = ("iron_in_pickling_bath", "acetic_acid", "chloride_in_rinse_water")
 OTHERS = ("tin_and_iron", "phosphoric_acid", "iodide_and_chloride", "calcium_hardness", "carbonate_with_acid")
 
 
-def with_rule(name: str, folder: Path, **swaps: str):
+def with_rule(name: str, folder: Path, *changes: Change):
     """The method of that name with the rule `foreseeing`, written into `folder`."""
     text = (CONFIGS / "methods" / f"{name}.yaml").read_text(encoding="utf-8")
     text = text.replace("rule: adaptive", "rule: foreseeing\n  finest: 0.004 mL").replace("../", f"{CONFIGS}/")
-    for old, new in swaps.items():
-        assert f"{old}: " in text
-        head, tail = text.split(f"{old}: ", 1)
-        text = f"{head}{old}: {new}\n{tail.split(chr(10), 1)[1]}"
     path = folder / f"{name}.yaml"
-    path.write_text(text, encoding="utf-8")
+    path.write_text(edited(text, changes), encoding="utf-8")
     return path, load_method(path)
 
 
@@ -86,15 +83,23 @@ def test_no_addition_leaps_over_the_jump(tmp_path):
         assert first_behind.volume_mL - true_mL < 0.01 * true_mL
 
 
-def test_an_expectation_is_not_trusted(tmp_path):
-    """Baths of 1.2 to 2.2 mol/L that are expected to hold 0.1 to 0.2, and none expected at all."""
-    rig = load_rig(CONFIGS / "rigs" / "simulated.yaml")
-    for told in ("{from: 0.1 mol/L, to: 0.2 mol/L}", "{from: 2.3 mol/L, to: 2.4 mol/L}"):
-        _, method = with_rule("iron_in_pickling_bath", tmp_path, expected=told)
-        run = titrate_frameless(method, rig, method.rehearsal.cell, 9301)
+@pytest.mark.parametrize("told", [("0.02", "0.06"), ("0.1", "0.2"), ("0.5", "0.6"), ("2.3", "2.4"), None])
+def test_an_expectation_is_not_trusted(told, tmp_path):
+    """Baths of 1.2 to 2.2 mol/L of which far less is expected (the flight leaves that behind), more, or nothing."""
+    way = ("sample", "expected")
+    low, high = told or ("1", "2")
+    changes = [Change((*way, "from"), f"{low} mol/L"), Change((*way, "to"), f"{high} mol/L")]
+    first = Change(("additions", "first"), "0.02 mL")  # less than the weakest sample takes
+    _, method = with_rule("iron_in_pickling_bath", tmp_path, *changes, first)
+    if told is None:
+        method = method.model_copy(update={"sample": method.sample.model_copy(update={"expected": None})})
+    rig = load_rig(method.rehearsal.rig)
+    for seed in (9301, 9302, 9303):
+        run = titrate_frameless(method, rig, method.rehearsal.cell, seed)
         evaluation, _, _ = evaluate_curve(method, Curve.from_points(run.points), rig_fields(rig)["burette"])
         [point] = evaluation.equivalence_points
         assert abs(point.volume_mL - run.truth["equivalence_points_mL"][0]) < 4.0 * point.u_random_mL
+        assert run.duration_s < 400.0, "half of what the rule adaptive takes"
 
 
 @pytest.mark.parametrize("fault", ["electrode-disconnected@2 s", "electrode-disconnected@8 mL", "noise=2 mV@1 s"])

@@ -1,8 +1,7 @@
 """The controller: events in, actions out.
 
 Deciding and waiting are apart. What volume next (`increments`), when is a reading worth logging (`settling`) and when
-is it enough (`ends`, `electrode_watch`) are small rules; this module only joins them and keeps the run safe: whatever
-is doubtful goes through `halting`, and nothing moves in a state of rest.
+is it enough (`ends`, `electrode_watch`) are small rules; this module only joins them. What stops a run is in `resting`.
 """
 
 from __future__ import annotations
@@ -13,10 +12,6 @@ from titrator.control.actions import (
     PRIMING_NUMBERS,
     REFILL_NUMBERS,
     Action,
-    Ask,
-    Enter,
-    Finish,
-    Halt,
     Log,
     MoveTo,
     Note,
@@ -43,54 +38,38 @@ from titrator.control.events import (
     Trouble,
     Word,
 )
-from titrator.control.holds import Hold, HoldCause, Question
-from titrator.control.increments import Step
-from titrator.control.machine import StateMachine, WrongSignalError
+from titrator.control.holds import Hold, HoldCause
+from titrator.control.increments import IncrementRule, Step
+from titrator.control.machine import WrongSignalError
 from titrator.control.overdue import halt_overdue, work_overdue
 from titrator.control.passing import PassingReadings
 from titrator.control.plan import Errand, Plan
 from titrator.control.point import Point
-from titrator.control.priming import IN_PLACE, OVER_WASTE, Next, Priming
+from titrator.control.priming import IN_PLACE, OVER_WASTE, Next
+from titrator.control.resting import RESTED, Resting
 from titrator.control.rules import end_rules, increment_rule
 from titrator.control.settling import Settled, SettlingDetector
 from titrator.control.states import TERMINAL, Signal, State
 from titrator.control.strokes import Strokes
 
-_RESTED = {
-    Signal.HOLD: Signal.RESTED_HOLD,
-    Signal.ENOUGH: Signal.RESTED_ENOUGH,
-    Signal.STOP: Signal.RESTED_STOP,
-    Signal.FAULT: Signal.RESTED_FAULT,
-}
 _IN_MOTION = (State.DOSING, State.REFILLING, State.PRIMING)
-_GRAVITY = (Signal.HOLD, Signal.ENOUGH, Signal.STOP, Signal.FAULT)
-"""While a halt is on its way a graver reason replaces a lighter one, never the other way round."""
-
 
 AS_SETTLED = Step(0.0)
 """A reading that is waited for until it is settled."""
 
 
-class Controller:
+class Controller(Resting):
     """Runs one titration. `handle` is the only entry; `state` and `volume_mL` may be looked at."""
 
     def __init__(self, plan: Plan) -> None:
-        self._plan = plan
-        self._machine = StateMachine()
+        super().__init__(plan)
         self._rule = increment_rule(plan)
         self._detector = SettlingDetector(plan.settling)
         self._electrode = ElectrodeWatch(plan.electrode)
         self._ends = end_rules(plan)
-        self._actions: list[Action] = []
         self._over_s = math.inf
-        self._deadline_s = math.inf  # of the move, the wait or the halt under way
         self._waiting_since_s = 0.0
-        self._purpose = Signal.STOP  # of the halt under way
-        self._hold: Hold | None = None
-        self._question: Question | None = None
-        self._questions = 0
         self._move_over_s = math.inf  # when the move under way should be over
-        self._ending: Ending | None = None
         self._dose = 0
         self._points = 0
         self._target_mL = 0.0  # of the motion under way
@@ -100,34 +79,13 @@ class Controller:
         self._passing = PassingReadings()
         self._errand = 0  # first identifier of the refill or priming under way
         self._strokes = Strokes(plan.motion.step_mL)
-        self._priming = Priming(plan.priming)
         self._logged_mL: float | None = None
         self.volume_mL = 0.0
 
     @property
-    def state(self) -> State:
-        return self._machine.state
-
-    @property
-    def halt_within_s(self) -> float:
-        """How long a halt may go unconfirmed."""
-        return self._plan.motion.halt_within_s
-
-    @property
-    def held(self) -> Hold | None:
-        """Why and from where the run is held, or about to be; None while it is not."""
-        about_to = self.state is State.HALTING and self._purpose is Signal.HOLD
-        return self._hold if self.state is State.HELD or about_to else None
-
-    @property
-    def question(self) -> Question | None:
-        """What the operator was asked and has not answered."""
-        return self._question
-
-    @property
-    def plan(self) -> Plan:
-        """What the run is to do."""
-        return self._plan
+    def rule(self) -> IncrementRule:
+        """What chooses the additions; to be looked at only."""
+        return self._rule
 
     @property
     def target_mL(self) -> float:
@@ -139,11 +97,6 @@ class Controller:
         if self.state is State.SETTLING or self.state is State.INITIAL:
             return self._detector.remaining_s
         return max(0.0, self._move_over_s - t_s) if self.state in _IN_MOTION else None
-
-    @property
-    def ending(self) -> Ending | None:
-        """Why the run ended or is about to; None while it goes on."""
-        return self._ending
 
     def handle(self, event: Event) -> list[Action]:
         """Take one event; return what is to be done, in order. A finished run takes anything and does nothing."""
@@ -395,46 +348,6 @@ class Controller:
 
     # ------------------------------------------------------------------------------------------ coming to rest
 
-    def _pause(self, t_s: float, cause: HoldCause, why: str) -> None:
-        came_from = self.state
-        if came_from is State.HELD and cause is HoldCause.LINK and self._hold and self._hold.cause is not cause:
-            self._hold = self._hold._replace(cause=cause)
-            self._actions.append(Enter(came_from, why, self._hold))
-        if cause is HoldCause.OPERATOR and self._hold and self._hold.cause is HoldCause.LINK:
-            self._hold = self._hold._replace(cause=cause)  # then the link's return is not enough to go on
-        if came_from is State.HALTING or not self._fire(Signal.HOLD, why):
-            return
-        self._hold = Hold(cause, came_from)
-        self._halt(t_s, Signal.HOLD, why)
-
-    def _ask(self, t_s: float, text: str) -> None:
-        """Put a question; from a state in which something is under way the run comes to rest for it first."""
-        self._questions += 1
-        self._question = Question(self._questions, text)
-        self._actions.append(Ask(self._question))
-        if self.state is State.HELD and self._hold is not None:
-            self._hold = self._hold._replace(cause=HoldCause.QUESTION)
-        self._pause(t_s, HoldCause.QUESTION, f"a question to the operator: {text}")
-
-    def _end(self, t_s: float, signal: Signal, ending: Ending) -> None:
-        """Bring the run to rest for `ending`; from `ready` it is over at once, since nothing has moved yet."""
-        if self.state is State.HALTING:
-            if _GRAVITY.index(signal) > _GRAVITY.index(self._purpose):
-                self._purpose, self._ending = signal, ending
-            return
-        self._ending = ending
-        self._fire(signal, ending.sentence)
-        if self.state in TERMINAL:
-            self._actions.append(Finish(self.state, ending))
-        else:
-            self._halt(t_s, signal, ending.sentence)
-
-    def _halt(self, t_s: float, purpose: Signal, why: str) -> None:
-        self._purpose = purpose
-        self._priming.broken_off()
-        self._deadline_s = t_s + self._plan.motion.halt_within_s
-        self._actions.append(Halt(why))
-
     def _halted(self, event: Halted) -> None:
         self.volume_mL = event.volume_mL
         self._strokes.rests(event.volume_mL, event.left_mL)
@@ -444,7 +357,7 @@ class Controller:
         why = f"at rest at {event.volume_mL:.4f} mL"
         if self._purpose is Signal.HOLD and self._hold is not None:
             why += f", held ({self._hold.cause.value}) while {self._hold.came_from.value}"
-        self._rest(_RESTED[self._purpose], why)
+        self._rest(RESTED[self._purpose], why)
         self._go_on_if_answered(event.t_s)
 
     def _go_on_if_answered(self, t_s: float) -> None:
@@ -452,12 +365,6 @@ class Controller:
         hold = self.held
         if hold is not None and hold.cause is HoldCause.QUESTION and self._question is None:
             self._go_on(t_s, "the operator answered meanwhile")
-
-    def _rest(self, signal: Signal, why: str) -> None:
-        self._fire(signal, why)
-        if self.state in TERMINAL:
-            assert self._ending is not None
-            self._actions.append(Finish(self.state, self._ending))
 
     # ------------------------------------------------------------------------------------------ time
 
@@ -476,9 +383,3 @@ class Controller:
             self._end(t_s, Signal.FAULT, late)
         else:
             self._end(t_s, Signal.ENOUGH, Ending(Cause.TIME, f"{self._plan.ends.time_over_s:g} s are over"))
-
-    def _fire(self, signal: Signal, why: str) -> bool:
-        if not self._machine.fire(signal):
-            return False
-        self._actions.append(Enter(self._machine.state, why, self._hold if self.state is State.HELD else None))
-        return True

@@ -3,7 +3,8 @@
 Before a jump the curve of one couple (or of a buffer) obeys E = E0 ± s·ln(V/(Ve - V)), so dV/dE = V(Ve - V)/(s·Ve) and
 (dV/dE)/V is a straight line in V that meets zero at the equivalence volume Ve, whatever s is (derived here; the
 linearisation is Gran's, Analyst 77 (1952) 661, from memory). The line through the last few additions foresees Ve.
-Behind a jump the next couple begins, and volumes are counted from there.
+Behind a jump the next couple begins, and volumes are counted from there. A rule that itself foresees where it goes
+(`IncrementRule.ahead`) is believed instead.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import math
 from collections import deque
 from typing import NamedTuple
 
-from titrator.control.increments import AdaptiveSettings, ForeseeingSettings
+from titrator.control.increments import AdaptiveSettings, ForeseeingSettings, IncrementRule
 from titrator.control.plan import Plan
 from titrator.control.point import Point
 from titrator.control.rules import jump_watch
@@ -30,6 +31,11 @@ _SLOW_POINTS = 4
 _SLOW_RESPONSES = 12.0
 """Around a jump nothing holds the electrode's potential: some four points took some twelve response times each (seen on
 the simulated cell)."""
+_FORECAST_MIXINGS, _FORECAST_RESPONSES = 2.0, 3.0
+"""A reading whose end is forecast took about so many times mixing and response: 17 to 30 s (seen on the simulated
+cells)."""
+_TYPICAL_COUNTS = 2
+"""It counts as so many readings beside those of the run."""
 
 
 class Foreseen(NamedTuple):
@@ -41,10 +47,14 @@ class Foreseen(NamedTuple):
 
 
 class Forecast:
-    """Feed points in order; read `foreseen`."""
+    """Feed points in order; read `foreseen`. `rule`: the one in force, which has learned each point before."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, rule: IncrementRule | None = None) -> None:
         self._plan = plan
+        self._rule = rule
+        additions = plan.additions
+        self._additions = additions.fallback if isinstance(additions, ForeseeingSettings) else additions
+        self._waits, self._waited_s = 0, 0.0  # readings since the rule foresees the end, and how long they took
         self._watch = jump_watch(plan)
         self._points: deque[Point] = deque(maxlen=_KEPT)
         self._calm_s = 0.0  # seconds a point before the jump
@@ -68,6 +78,8 @@ class Forecast:
         ends, first = self._plan.ends, self._points[0]
         if len(self._points) < 2 or not ends.jumps_sought:
             return None
+        if self._rule is not None and self._rule.seeks_more:
+            return self._by_rule(self._rule)
         left = ends.jumps_sought - self._watch.passed
         if left <= 0:
             points = max(1, ends.points_past_jump - self._watch.points_past_last)
@@ -84,6 +96,18 @@ class Forecast:
         slow_s = max(0.0, min(settling.longest_s, _SLOW_RESPONSES * settling.response_s) - self._calm_s)
         slow = _SLOW_POINTS if before else _SLOW_POINTS / 2
         return Foreseen(self._line[0], points, points * self._calm_s + slow * slow_s)
+
+    def _by_rule(self, rule: IncrementRule) -> Foreseen | None:
+        """What a rule means to do that says itself when it is enough."""
+        ahead = rule.ahead
+        if ahead is None:
+            return None
+        if self.foreseen is not None:  # the first one lies behind a flight, on the branch: it says little of the others
+            self._waits, self._waited_s = self._waits + 1, self._waited_s + self._points[-1].waited_s
+        settling = self._plan.settling
+        typical_s = _FORECAST_MIXINGS * settling.mixing_s + _FORECAST_RESPONSES * settling.response_s
+        foreseen_s = (_TYPICAL_COUNTS * typical_s + self._waited_s) / (_TYPICAL_COUNTS + self._waits)
+        return Foreseen(ahead.jump_mL, ahead.readings, ahead.readings * foreseen_s)
 
     def _fit(self) -> tuple[float, float] | None:
         """Zero and slope of the line of (dV/dE)/V through the last additions; None when it foresees nothing."""
@@ -115,9 +139,7 @@ class Forecast:
         """How many additions lie before the jump, by the rule in force."""
         assert self._line is not None
         zero_mL, slope = self._line
-        additions, points = self._plan.additions, 0
-        if isinstance(additions, ForeseeingSettings):
-            return additions.near  # it goes there in one stretch and reads about the jump
+        additions, points = self._additions, 0
         if not isinstance(additions, AdaptiveSettings):
             return max(0, math.ceil((zero_mL - volume_mL) / additions.step_mL))
         while volume_mL < zero_mL and points < _MOST_POINTS:

@@ -61,11 +61,6 @@ class Quantity:
         return cls(name, value, half_width / _DIVISORS[shape], unit, shape)
 
     @classmethod
-    def at_95(cls, name: str, value: float, expanded: float, unit: str = "1") -> Quantity:
-        """Return a normal quantity whose interval value ± expanded holds at 95 % (u = expanded/1.96)."""
-        return cls(name, value, expanded / 1.959963984540054, unit)
-
-    @classmethod
     def mean_of(cls, name: str, readings: list[float] | tuple[float, ...], unit: str = "1") -> Quantity:
         """Return the mean of independent readings, u = s/√n with n - 1 degrees of freedom; ValueError below two."""
         if len(readings) < 2:

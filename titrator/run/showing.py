@@ -22,7 +22,7 @@ class Showing:
         self._since_s = self._rested_s = 0.0
         self._trace = Trace()
         self._countdown = Countdown()
-        self._forecast = Forecast(controller.plan)
+        self._forecast = Forecast(controller.plan, controller.rule)
         self._points: list[Point] = []
 
     def add_point(self, point: Point) -> None:

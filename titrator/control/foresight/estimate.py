@@ -3,7 +3,8 @@
 The volume is regressed on the potential, not the other way round: near the jump the burette's error counts and not the
 electrode's, and V(E) is explicit. Each datum weighs by the burette's error, by what its potential may err carried along
 the chord of the curve (the local slope of an unsettled reading in mid-jump would call its volume exact), and by a share
-of the distance to the next equivalence point, for no law is exact far off.
+of the distance to the next equivalence point, for no law is exact far off. Of several solids the readings are parted
+into those before a corner and those behind it (`layers`), and the parting that fits best counts.
 """
 
 from __future__ import annotations
@@ -33,7 +34,6 @@ _GRID = 1.25
 """Ratio of neighbouring amounts tried in a profile: the next one is found by the fit."""
 _LN_STEP, _EXPONENT_STEP = 0.7, 2.0
 """The most that ln of an amount, and the exponent of a branch by its own place, change in one step."""
-
 
 Lines = tuple[list[float], list[float], float]
 """Places, slopes and the carried share, as `Law.place` takes them."""
@@ -73,8 +73,8 @@ class Estimate:
     """Values of the unknowns and their covariance, updated by `fit`.
 
     The unknowns in order: ln of the amounts, shift of all places, own shift of each branch, ln of all slopes, ln of own
-    slopes (branches that the electrode does not follow), the share that the titrant carries where it
-    does, ln of the lag.
+    slopes (branches that the electrode does not follow), the share that the titrant carries where it does, ln of the
+    lag. `layers` says on which of several solids a reading lies.
     """
 
     law: Law
@@ -315,7 +315,8 @@ class Estimate:
             tried.append((self.cost(data, number) + away * away, value, list(self.x)))
             value *= _GRID
         self.prior[number], self.prior_sd[number] = mean, sd
-        self.x = min(tried)[2]
+        if tried:  # none where `from_mL` lies beyond `to_mL`: then the fit itself is the answer
+            self.x = min(tried)[2]
         self.fit(data)
         best, amount_mL = self.cost(data), self.amounts_mL()[number]
         # The root of a sum of squares is about straight in ln of the amount.

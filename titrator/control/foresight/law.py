@@ -8,9 +8,10 @@ t = (y - place)/slope, and the balance of every titration is linear in the volum
 
 (amounts in mL of titrant, concentrations D over the titrant's own, V0 the liquid at the start). A redox titration has
 bound forms and a couple behind, an acid with a base bound forms and an excess, silver with a halide a free ion and an
-excess, EDTA a free ion and a couple. Of several halides the solids present are those that make V largest. Derived here
-from the balances of mass; activity coefficients shift places, which are fitted. Tested equal to the vectorised models
-of the evaluation.
+excess, EDTA a free ion and a couple. Of several halides the solids present are those that make V largest, unless who
+asks knows how many there are. A base may carry carbonate, part of which is lost to the analyte (`Carried`). Derived
+here from the balances of mass; activity coefficients shift places, which are fitted. Tested equal to the vectorised
+models of the evaluation.
 """
 
 from __future__ import annotations

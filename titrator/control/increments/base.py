@@ -19,6 +19,16 @@ class Step(NamedTuple):
     passing: bool = False
 
 
+class Ahead(NamedTuple):
+    """What a rule means to do before it has all it seeks: so many readings at rest, about the last jump at `jump_mL`.
+
+    `jump_mL` is None once that jump is behind.
+    """
+
+    jump_mL: float | None
+    readings: int
+
+
 class IncrementRule(Protocol):
     """Chooses the next addition. Memory is bounded: a rule keeps what it needs, not the whole curve."""
 
@@ -33,6 +43,10 @@ class IncrementRule(Protocol):
     @property
     def initial(self) -> Enough | None:
         """What serves as the initial reading: as `Step.enough`."""
+
+    @property
+    def ahead(self) -> Ahead | None:
+        """What is still to come, for display only; None where the rule does not foresee it."""
 
     def add_point(self, point: Point) -> None:
         """Learn a logged point. Points come in order of volume."""
@@ -57,6 +71,10 @@ class PointByPoint:
 
     @property
     def initial(self) -> Enough | None:
+        return None
+
+    @property
+    def ahead(self) -> Ahead | None:
         return None
 
     def add_passing(self, passing: Passing) -> None:

@@ -1,9 +1,9 @@
 """The `foreseeing` rule: fly through the dull part, then read where it tells most about the equivalence point.
 
 A running estimate of the whole curve (`titrator.control.foresight`) says where the next equivalence point lies and how
-sure that is. Up to a safe distance titrant runs in without a stop; then the distance is cut down as far as its
-uncertainty allows, and a few readings close about the jump decide the result.
-Each is waited for as long as it is worth.
+sure that is. Up to a safe distance titrant runs in without a stop, read in passing; then the distance is cut down as
+far as its uncertainty allows, and a few readings close about the jump decide the result: before the corner instead,
+where another solid sets in at the point. Each is waited for as long as it is worth.
 What the estimate did not expect hands the run over to the `adaptive` rule, which expects nothing.
 """
 
@@ -11,14 +11,13 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass
 
 from titrator.control.foresight.corner import corner_of
-from titrator.control.foresight.design import Costs, Design, potential_at
-from titrator.control.foresight.estimate import Beforehand, Datum, Estimate
-from titrator.control.foresight.law import Law
-from titrator.control.increments.adaptive import Adaptive, AdaptiveSettings
-from titrator.control.increments.base import Step
+from titrator.control.foresight.design import Design, potential_at
+from titrator.control.foresight.estimate import Datum, Estimate
+from titrator.control.increments.adaptive import Adaptive
+from titrator.control.increments.base import Ahead, Step
+from titrator.control.increments.foreseeing_settings import ForeseeingSettings, Foresight
 from titrator.control.point import Passing, Point
 from titrator.control.settling import Enough
 from titrator.control.settling.verdict import LAW_SHARE
@@ -68,35 +67,6 @@ STRANGE, VERY_STRANGE = 5.0, 12.0
 """Standard deviations off what was foreseen: two such points, or one, hand the run over."""
 
 
-@dataclass(frozen=True, slots=True)
-class ForeseeingSettings:
-    """`near` points are sought close about each jump. `patience`: a reading's own error may cost this share of the
-    burette's; `far_mV` serves far from the jump. `finest_mL` is the least addition near the jump. `fallback` is the
-    `adaptive` rule for what was not foreseen.
-    """
-
-    fallback: AdaptiveSettings
-    near: int
-    patience: float
-    far_mV: float
-    finest_mL: float
-
-    def __post_init__(self) -> None:
-        if not (self.near >= 3 and self.patience > 0.0 and self.far_mV > 0.0 and self.finest_mL > 0.0):
-            raise ValueError(f"expected near >= 3, patience, far and finest > 0, got {self}")
-
-
-@dataclass(frozen=True, slots=True)
-class Foresight:
-    """What a plan knows of the curve: its law, what is known beforehand, whether the potential rises, the points."""
-
-    law: Law
-    before: Beforehand
-    rising: bool
-    sought: int
-    costs: Costs
-
-
 class Foreseeing:
     """See the module. Without a law it is the `adaptive` rule."""
 
@@ -131,6 +101,20 @@ class Foreseeing:
     @property
     def initial(self) -> Enough | None:
         return None if self._foresight is None else Enough(2.0 * self._settings.far_mV)
+
+    @property
+    def ahead(self) -> Ahead | None:
+        """From the first reading at rest near the last jump on: each one before it cuts the distance to about a tenth,
+        `near` lie about it, the last one behind."""
+        estimate = self._estimate
+        if estimate is None or self.handed_over or self._flying or self._jump + 1 < self._foresight_.sought:
+            return None
+        jump_mL, zone_mL = estimate.points_mL()[self._jump], self._zone_mL()
+        if self._enough is not None:
+            return Ahead(None, 0)
+        away_mL = max(jump_mL - self._points[-1].volume_mL, zone_mL)
+        close = max(self._settings.near - self._near, AFTER - 1 - self._behind, 0)
+        return Ahead(None if self._behind else jump_mL, round(math.log10(away_mL / zone_mL)) + close + 1)
 
     # ------------------------------------------------------------------------------------------ learning
     def add_point(self, point: Point) -> None:
@@ -267,7 +251,11 @@ class Foreseeing:
         return self._to_corner(estimate) if self._cornered else self._approach(estimate)
 
     def _fly(self, estimate: Estimate, here_mL: float) -> Step:
-        low_mL = self._earliest_mL(estimate, here_mL)
+        try:
+            low_mL = self._earliest_mL(estimate, here_mL)
+        except ValueError as error:
+            self.handed_over = f"the law of the curve does not fit the points ({error})"
+            return self._adaptive.next_step()
         amount = estimate.amounts_mL()[self._jump]
         passed_mL = estimate.before_mL(self._jump)
         left_mL = low_mL - LANDING * (low_mL - passed_mL) - here_mL
