@@ -24,6 +24,8 @@ from rules_page import Bounds, page, rows_needed
 from rules_runs import WAYS, accepts, one
 
 RUNS = 200
+QUICK = ("foreseeing", "floor")
+"""The ways that are run with all seeds where the others get few."""
 TABLE = Path(__file__).with_suffix(".md")
 PARTIAL = Path(tempfile.gettempdir()) / "titrator-rules.jsonl"
 SOURCES = (
@@ -54,7 +56,7 @@ def several(task: tuple[Case, int, tuple[str, ...], bool]) -> list[dict[str, Any
 def run_all(cases: list[Case], ways: list[str], options: argparse.Namespace, pool: Any, *, bounds: bool = True) -> Done:
     """Run what is not done yet, seed by seed through all cases, so that an interrupted study is even.
 
-    `options`: runs, partial and older, as `main` has them.
+    `options`: runs, few, partial and older, as `main` has them.
     """
     runs = options.runs
     made_with = digest(SOURCES)
@@ -62,7 +64,8 @@ def run_all(cases: list[Case], ways: list[str], options: argparse.Namespace, poo
     tasks = []
     for seed in range(1, runs + 1):
         for case in cases:
-            left = tuple(way for way in ways if (case.name, way, seed) not in done)
+            wanted = ways if seed <= options.few else [way for way in ways if way in QUICK]
+            left = tuple(way for way in wanted if (case.name, way, seed) not in done)
             if left:
                 tasks.append((case, seed, left, bounds))
     print(f"{len(tasks)} tasks to do with the sources {made_with}, kept in {options.partial}", file=sys.stderr)
@@ -92,6 +95,7 @@ def bounds_of(cases: list[Case], done: Done, pool: Any) -> Bounds:
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--runs", type=int, default=RUNS, help="Seeds 1 to this one.")
+    parser.add_argument("--few", type=int, default=10**9, help="Seeds of all ways but foreseeing and the floor.")
     parser.add_argument("--workers", type=int, default=1, help="Processes; the table does not depend on it.")
     parser.add_argument("--cells", nargs="+", default=[""], help="Only cells whose name contains one of these.")
     parser.add_argument("--ways", nargs="+", choices=WAYS, default=list(WAYS), help="Only these ways to titrate.")

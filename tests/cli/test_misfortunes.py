@@ -8,7 +8,7 @@ import time
 
 import pytest
 from killed import SEED, miscounted, slow_board, slowed, with_a_bad_disk
-from served import begun, board, changed, journal_of, only_run, quick_method, reached, titrator, truth_of
+from served import begun, board, changed, journal_of, only_run, quick_method, reached, titrator, truth_of, until
 
 ASLEEP_S = 6.0
 """Many times the board's dead-man time, in real time; a minute of the board's."""
@@ -23,7 +23,10 @@ def test_a_suspended_host_finds_its_dose_stopped_and_goes_on(tmp_path):
         slowed(rig, "0.5 mL/min")  # eighteen seconds of the board's for a dose
         rig.write_text(changed(rig.read_text("utf-8"), *SHORT_TIMES), "utf-8")
         running = begun("run", method, "--rig", rig, "--acknowledge-hazards", "--no-figure", cwd=tmp_path)
-        reached(tmp_path, "intent", dose=3)
+        run = reached(tmp_path, "intent", dose=3)
+        came = len(journal_of(run))
+        # Two blocks of readings later the board has the dose for certain: asleep before that, none would be stopped.
+        until(lambda: sum(line["kind"] == "readings" for line in journal_of(run)[came:]) >= 2, "readings of the dose")
         running.send_signal(signal.SIGSTOP)
         time.sleep(ASLEEP_S)
         running.send_signal(signal.SIGCONT)
