@@ -77,7 +77,7 @@ IRON_CONSUMER = """  inhibitor:
     potential: {centre: 1 V, within: 50 mV}
 """
 CASES = (
-    Case("iron(II) with cerium(IV)", "iron_in_pickling_bath", foreseen=("far: 0.75 mV",)),
+    Case("iron(II) with cerium(IV)", "iron_in_pickling_bath"),
     Case("the same at 0.002 mol/L", "iron_dilute", OWN),
     Case(
         "tin(II) with cerium(IV), 1:2",
