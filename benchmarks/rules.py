@@ -53,10 +53,18 @@ def several(task: tuple[Case, int, tuple[str, ...], bool]) -> list[dict[str, Any
     return [one(case, way, seed, bounds=bounds) for way in ways]
 
 
-def run_all(cases: list[Case], ways: list[str], options: argparse.Namespace, pool: Any, *, bounds: bool = True) -> Done:
+def run_all(
+    cases: list[Case],
+    ways: list[str],
+    options: argparse.Namespace,
+    pool: Any,
+    *,
+    bounds: bool = True,
+    few: int | None = None,
+) -> Done:
     """Run what is not done yet, seed by seed through all cases, so that an interrupted study is even.
 
-    `options`: runs, few, partial and older, as `main` has them.
+    `options`: runs, partial and older, as `main` has them. `few`: seeds of the ways that are not QUICK.
     """
     runs = options.runs
     made_with = digest(SOURCES)
@@ -64,7 +72,7 @@ def run_all(cases: list[Case], ways: list[str], options: argparse.Namespace, poo
     tasks = []
     for seed in range(1, runs + 1):
         for case in cases:
-            wanted = ways if seed <= options.few else [way for way in ways if way in QUICK]
+            wanted = [way for way in ways if few is None or seed <= few or way in QUICK]
             left = tuple(way for way in wanted if (case.name, way, seed) not in done)
             if left:
                 tasks.append((case, seed, left, bounds))
@@ -95,7 +103,7 @@ def bounds_of(cases: list[Case], done: Done, pool: Any) -> Bounds:
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--runs", type=int, default=RUNS, help="Seeds 1 to this one.")
-    parser.add_argument("--few", type=int, default=10**9, help="Seeds of all ways but foreseeing and the floor.")
+    parser.add_argument("--few", type=int, default=None, help="Seeds of all ways but foreseeing and the floor.")
     parser.add_argument("--workers", type=int, default=1, help="Processes; the table does not depend on it.")
     parser.add_argument("--cells", nargs="+", default=[""], help="Only cells whose name contains one of these.")
     parser.add_argument("--ways", nargs="+", choices=WAYS, default=list(WAYS), help="Only these ways to titrate.")
@@ -106,12 +114,12 @@ def main() -> None:
     cases = [case for case in CASES if any(part in case.name for part in options.cells)]
     ways = [way for way in options.ways if way not in ("adaptive", "foreseeing") or accepts(way)]
     with multiprocessing.Pool(options.workers) as pool:
-        done = run_all(cases, ways, options, pool)
+        done = run_all(cases, ways, options, pool, few=options.few)
         bounds = bounds_of(cases, done, pool)
     by_case: dict[str, Done] = defaultdict(dict)
     for key in sorted(done):
         by_case[key[0]][key] = done[key]
-    text = page(cases, ways, by_case, bounds, runs=options.runs, full=RUNS)
+    text = page(cases, ways, by_case, bounds, runs=options.runs, few=options.few, full=RUNS)
     put_out(text, options.table)
 
 

@@ -162,7 +162,6 @@ one too). Errors are of the true points. *Floor*: that of the changed cell (see 
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--runs", type=int, default=RUNS, help="Seeds 1 to this one.")
-    parser.add_argument("--few", type=int, default=10**9, help=argparse.SUPPRESS)
     parser.add_argument("--workers", type=int, default=1, help="Processes; the table does not depend on it.")
     parser.add_argument("--cases", nargs="+", default=[""], help="Only cases whose name contains one of these.")
     parser.add_argument("--way", choices=WAYS[:3], default="foreseeing", help="The rule.")

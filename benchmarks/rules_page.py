@@ -198,11 +198,20 @@ def constants(cases: list[Case]) -> str:
     return "\n".join(lines)
 
 
-def page(cases: list[Case], ways: list[str], by_case: dict[str, Done], bounds: Bounds, *, runs: int, full: int) -> str:
-    """The whole page, of seeds 1 to `runs`; `full`: how many the command makes without being told."""
+def page(
+    cases: list[Case],
+    ways: list[str],
+    by_case: dict[str, Done],
+    bounds: Bounds,
+    *,
+    runs: int,
+    full: int,
+    few: int | None = None,
+) -> str:
+    """The whole page, of seeds 1 to `runs` (of the slow ways `few`); `full`: how many the command makes untold."""
     body = [row for case in cases for row in rows(case, ways, by_case.get(case.name, {}), bounds)]
     targets = [line for case in cases if (line := reached(case, by_case.get(case.name, {}), bounds))]
-    fewer = "" if runs == full else f" --runs {runs}"
+    fewer = ("" if runs == full else f" --runs {runs}") + ("" if few is None else f" --few {few}")
     missing = (
         ""
         if RULE in ways

@@ -1,21 +1,13 @@
 """A smaller run of the settling benchmark: 200 simulated settlements a class, on seeds of its own."""
 
-import importlib.util
 import random
-import sys
-from pathlib import Path
 
 import pytest
+from studies import study_module
 
 from titrator.control.settling import verdict
 
-PATH = Path(__file__).parents[2] / "benchmarks" / "settling.py"
-SPEC = importlib.util.spec_from_file_location("settling_benchmark", PATH)
-assert SPEC is not None
-assert SPEC.loader is not None
-benchmark = importlib.util.module_from_spec(SPEC)
-sys.modules[SPEC.name] = benchmark
-SPEC.loader.exec_module(benchmark)
+benchmark = study_module("settling")
 
 KINDS = {kind.name: kind for kind in benchmark.KINDS}
 

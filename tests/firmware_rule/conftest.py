@@ -1,23 +1,15 @@
 """The C of the rule, compiled once. Where the compiler is missing these tests fail, with how to install it."""
 
-import importlib
 import shutil
-import sys
-from pathlib import Path
 
 import pytest
-
-BENCHMARKS = Path(__file__).parents[2] / "benchmarks"
+from studies import study_module
 
 
 @pytest.fixture(scope="session")
 def study():
     """benchmarks/decisions_in_c.py."""
-    sys.path.insert(0, str(BENCHMARKS))
-    try:
-        return importlib.import_module("decisions_in_c")
-    finally:
-        sys.path.remove(str(BENCHMARKS))
+    return study_module("decisions_in_c")
 
 
 @pytest.fixture(scope="session")

@@ -3,28 +3,20 @@
 Slow and fast electrodes, correlated noise, a coarse converter, an outlier, a wait that ends unsettled.
 """
 
-import importlib.util
 import random
-import sys
-from pathlib import Path
 
 import pytest
+from studies import study_module
 
 from titrator.control.settling import Enough, SettlingSettings
 
-PATH = Path(__file__).parents[2] / "benchmarks" / "settling.py"
-SPEC = importlib.util.spec_from_file_location("settling_benchmark_in_c", PATH)
-assert SPEC is not None
-assert SPEC.loader is not None
-benchmark = importlib.util.module_from_spec(SPEC)
-sys.modules[SPEC.name] = benchmark
-SPEC.loader.exec_module(benchmark)
+benchmark = study_module("settling")
 KINDS = {kind.name: kind for kind in benchmark.KINDS}
 
 
 @pytest.fixture(scope="module")
 def recorded(study):
-    return importlib.import_module("recorded_for_c")
+    return study_module("recorded_for_c")
 
 
 def detected(recorded, settings, readings, enough):

@@ -4,13 +4,9 @@ The runs are those of benchmarks/fault_injection.py, which does thousands; what 
 Checked against the simulator's own count of steps (simulated; no outside source).
 """
 
-import importlib
-import sys
-from pathlib import Path
-
 import pytest
+from studies import study_module
 
-BENCHMARKS = Path(__file__).parents[2] / "benchmarks"
 CLASSES = (
     "bit flips", "drops", "duplicates", "delays", "disconnects", "resets", "power cuts", "killed hosts", "all",
 )  # fmt: skip
@@ -20,12 +16,7 @@ FIRST_SEEDS = range(1, 1 + 4 * EACH, EACH)
 
 @pytest.fixture(scope="module")
 def runs():
-    """The benchmark's module; its folder is on the path only while it is loaded, for it has names of packages in it."""
-    sys.path.insert(0, str(BENCHMARKS))
-    try:
-        return importlib.import_module("injected_runs")
-    finally:
-        sys.path.remove(str(BENCHMARKS))
+    return study_module("injected_runs")
 
 
 def test_the_classes_are_the_benchmarks(runs):

@@ -126,7 +126,7 @@ def test_ways_run_and_their_page_is_the_same_again(study, tmp_path):
     rules, cases = study["rules"], study["rules_cases"].CASES
     ways = ["hand, rough then fine", "oracle", "floor"]
     case = cases[6]
-    options = Namespace(runs=1, few=1, older=[], partial=tmp_path / "kept.jsonl")
+    options = Namespace(runs=1, older=[], partial=tmp_path / "kept.jsonl")
     done = rules.run_all([case], ways, options, Here)
     again = rules.run_all([case], ways, options, Here)
     assert {key: each["duration_s"] for key, each in done.items()} == {

@@ -157,7 +157,7 @@ class Foreseeing:
         try:
             estimate.fit(data)
         except ValueError as error:
-            self.handed_over = f"the law of the curve does not fit the points ({error})"
+            self.handed_over = _unfit_said(error)
 
     def _judge(self, estimate: Estimate, datum: Datum) -> None:
         """How far the new point lies from what was foreseen, by its volume and by its potential: the less counts.
@@ -254,7 +254,7 @@ class Foreseeing:
         try:
             low_mL = self._earliest_mL(estimate, here_mL)
         except ValueError as error:
-            self.handed_over = f"the law of the curve does not fit the points ({error})"
+            self.handed_over = _unfit_said(error)
             return self._adaptive.next_step()
         amount = estimate.amounts_mL()[self._jump]
         passed_mL = estimate.before_mL(self._jump)
@@ -362,17 +362,21 @@ class Foreseeing:
         """
         settings, sd_V_mL = self._settings, estimate.before.volume_sd_mL
         slope_mV = estimate.lines()[1][0]
-        least_mV = 0.8 * self._foresight_.costs.noise_mV
         if abs(distance_mL) > EDGE * self._zone_mL():
             return self._branch_mV(estimate)
         worth = settings.patience * sd_V_mL * slope_mV / (abs(distance_mL) + sd_mL + self._width_mL)
-        return max(least_mV, min(worth, MOST_mV))
+        return max(self._least_mV, min(worth, MOST_mV))
 
     def _branch_mV(self, estimate: Estimate) -> float:
         """The error that serves on a branch: it tells the potential of the jump, which turns into volume there."""
-        settings, costs = self._settings, self._foresight_.costs
+        settings = self._settings
         worth = settings.patience * estimate.before.volume_sd_mL * estimate.lines()[1][0] / self._width_mL
-        return max(0.8 * costs.noise_mV, min(settings.far_mV, worth))
+        return max(self._least_mV, min(settings.far_mV, worth))
+
+    @property
+    def _least_mV(self) -> float:
+        """No reading has to err by less: a second or two of readings, averaged."""
+        return 0.8 * self._foresight_.costs.noise_mV
 
     def _enough_of(self, addition_mL: float, needs_mV: float, slope_mL_per_mV: float) -> Enough:
         """A reading that is forecast once what is not yet mixed moves it by less than it may err."""
@@ -380,3 +384,7 @@ class Foreseeing:
         unmixed_mL = min(addition_mL, costs.speed_mL_per_s * costs.mixing_s)
         allowed_mL = 0.5 * needs_mV * slope_mL_per_mV + 0.2 * self._foresight_.before.volume_sd_mL
         return Enough(needs_mV, 1.1 * math.log(max(1.0, unmixed_mL / allowed_mL)))
+
+
+def _unfit_said(error: ValueError) -> str:
+    return f"the law of the curve does not fit the points ({error})"
