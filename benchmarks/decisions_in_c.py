@@ -199,7 +199,10 @@ SIZES = {
 def main(argv: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--decisions", type=int, default=DECISIONS, metavar="N", help="about N in all")
-    share = math.ceil(parser.parse_args(argv).decisions / (1 + len(REPLAYED)))
+    decisions = parser.parse_args(argv).decisions
+    if decisions < 1:
+        parser.error(f"expected at least one decision, got {decisions}")
+    share = math.ceil(decisions / (1 + len(REPLAYED)))
     with tempfile.TemporaryDirectory() as folder:
         program = compiled(Path(folder))
         rows = [study_case(program, case, share) for case in REPLAYED]

@@ -139,6 +139,13 @@ class ForeseeingAdditions(_Stepwise):
         alias="finest", description="No addition close about the jump is smaller (rule foreseeing)."
     )
 
+    def findings(self) -> Iterable[Finding]:
+        """Refuse bounds in the wrong order."""
+        yield from super().findings()
+        if self.finest_mL > self.most_mL:
+            text = f"expected at most the {self.most_mL:g} mL of the key most, got {self.finest_mL:g} mL"
+            yield Finding(("finest",), text)
+
     @property
     def smallest_mL(self) -> float:
         """Return the smallest addition of this rule in mL."""
