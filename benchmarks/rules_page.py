@@ -172,6 +172,13 @@ REACHED_HEAD = """| cell | runs | over floor | rms over own bound | rms over Blo
 | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |"""
 
 
+def _of_cells(cases: list[Case]) -> str:
+    """The keys of foreseeing that cells have besides, as a part of a sentence."""
+    return "".join(
+        f";\n  {case.name}: {', '.join(f'`{key}`' for key in case.foreseen)}" for case in cases if case.foreseen
+    )
+
+
 def constants(cases: list[Case]) -> str:
     """What is fixed: the rig, and noise and lags of each cell."""
     rig = files(cases[0]).rig
@@ -235,7 +242,8 @@ the right count of points.
   standard deviation of the noise, at -40, -10, -3, +3, +10 and +20 % of the equivalence volume; each wait follows a delivery at
   top speed from the place before. Two points: the same around each, in order of volume, delivered once. Median.
 * **fixed**: additions of 0.1 mL; **adaptive**, **foreseeing**: the rules of these names with the keys of the method files
-  (`foreseeing` with its defaults and `finest: 0.004 mL`; acetic acid with `far: 0.4 mV`, phosphoric acid with `patience: 0.25` besides). All three wait and are evaluated as the product does.
+  (`foreseeing` with its defaults and `finest: 0.004 mL`{_of_cells(cases)}).
+  All three wait and are evaluated as the product does.
 * **hand, 0.1 mL**; **hand, rough then fine**: both wait until the drift, its own error with it, is below the limit (1.4 times the noise
   over the response time of the method), or the longest wait is over; what a reading then lacked is not added. The second uses two
   samples that hold the same: {ROUGH_mL:g} mL steps until {PAST_THE_ROUGH} readings past the jump, evaluated; then one stretch to {BEFORE_mL:g} mL before the

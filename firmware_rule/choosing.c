@@ -1,5 +1,6 @@
 /* Where the rule goes next: the second half of titrator/control/increments/foreseeing.py. */
 #include <math.h>
+#include <stddef.h>
 
 #include "corner.h"
 #include "recall.h"
@@ -16,6 +17,9 @@ static const float UNLIKELY = 5.0f;
 static const float ALIKE = 3.0f;
 /* A shallow jump is read so many of its widths before it. */
 static const float FLANK = 3.0f;
+/* The branch behind the last jump is read at one of these multiples of the least distance. */
+static const float ANCHORS[] = {1.0f, 2.0f, 4.0f, 8.0f};
+enum { MOST_ANCHORS = 4 };
 /* So many readings at rest lie before a jump; so many places about it are looked at. */
 enum { BEFORE = 4, MOST_PLACES = 16 };
 /* In mid-jump a reading may err by so much. */
@@ -127,10 +131,11 @@ static struct step fly(struct rule_state *state, const struct plan *plan, struct
     return step;
 }
 
-/* Places to go to: from `first_mL` on, those numbered `from` to `to`, `apart_mL` from each other. */
+/* Places to go to: from `first_mL` on, those numbered `from` to `to`, `apart_mL` from each other, or as many `times` that. */
 struct places {
     float first_mL;
     float apart_mL;
+    const float *times; /* none: as numbered */
     int from;
     int to;
 };
@@ -139,7 +144,7 @@ struct places {
 static struct places close_places(const struct rule_state *state, const struct plan *plan, float here_mL, float jump_mL)
 {
     float finest_mL = plan->settings.finest_mL, end_mL = jump_mL + zone_mL(state, plan);
-    struct places places = {here_mL + finest_mL, finest_mL, 0, 0};
+    struct places places = {here_mL + finest_mL, finest_mL, NULL, 0, 0};
     int beyond = 0; /* the first place behind the jump */
 
     while (places.first_mL + (float)(places.to + 1) * finest_mL < end_mL && places.to + 1 < MOST_PLACES)
@@ -182,6 +187,7 @@ static struct step approach(const struct rule_state *state, const struct plan *p
     float away_mL = jump_mL - here->volume_mL, zone = zone_mL(state, plan);
     float safe_mL = SAFE * sd_mL + 0.01f * fmaxf(away_mL, 0.0f);
     struct places places = {0};
+    bool last = false;
     struct design design;
     struct prospect found = {0};
 
@@ -191,7 +197,8 @@ static struct step approach(const struct rule_state *state, const struct plan *p
         float short_mL = fmaxf(fmaxf(safe_mL, zone), away_mL > 2.0f * flank_mL ? flank_mL : 0.0f);
         places.first_mL = jump_mL - fminf(short_mL, CREEP * away_mL);
     } else if (state->behind >= 2 && (state->near >= settings->near || away_mL < -zone)) {
-        places.first_mL = jump_mL + anchor_mL(state, plan, estimate);
+        last = state->jump + 1 == plan->sought; /* farther behind another one the next might lie */
+        places = (struct places){jump_mL, anchor_mL(state, plan, estimate), ANCHORS, 0, last ? MOST_ANCHORS - 1 : 0};
     } else if (away_mL < -zone) { /* the jump was passed by: what lies behind it still tells */
         places.first_mL = jump_mL - 1.6f * away_mL;
     } else {
@@ -199,10 +206,12 @@ static struct step approach(const struct rule_state *state, const struct plan *p
         design_with_anchor(&design, anchor_mL(state, plan, estimate), 0.5f * settings->far_mV);
     }
     for (int k = places.from; k <= places.to; k++) {
-        float volume_mL = fmaxf(places.first_mL + (float)k * places.apart_mL, here->volume_mL + settings->finest_mL);
+        float times = places.times ? places.times[k] : (float)k;
+        float volume_mL = fmaxf(places.first_mL + times * places.apart_mL, here->volume_mL + settings->finest_mL);
         float needs = needs_mV(state, plan, estimate, volume_mL - jump_mL, sd_mL);
         struct prospect each = design_prospect(&design, volume_mL, needs);
-        if (k == places.from || gain_per_s(&each) > gain_per_s(&found))
+        bool better = last ? variance_left(&each) < variance_left(&found) : gain_per_s(&each) > gain_per_s(&found);
+        if (k == places.from || better)
             found = each;
     }
     struct place place;

@@ -3,12 +3,14 @@
 #include <math.h>
 
 /* Counted for each reading beside its time. */
-static const float OVERHEAD_S = 10.0f;
+static const float OVERHEAD_S = 25.0f;
 /* Readings behind mixing from which a tail can be told at all. */
 static const float LEAST_WAIT_S = 2.5f;
 /* A tail is forecast from about so many times the error that the forecast may have. */
 static const float FORESIGHT = 6.0f;
 static const float MIXINGS = 2.0f;
+/* About the time of a run before its last reading. */
+static const float WHOLE_S = 200.0f;
 /* Halvings of ±2000 mV down to the last bit of a potential. */
 enum { HALVINGS = 36 };
 static const float SPAN_mV = 2000.0f;
@@ -103,4 +105,9 @@ struct prospect design_prospect(const struct design *design, float volume_mL, fl
 float gain_per_s(const struct prospect *prospect)
 {
     return prospect->gain / prospect->cost_s;
+}
+
+float variance_left(const struct prospect *prospect)
+{
+    return (1.0f - prospect->gain) * (WHOLE_S + prospect->cost_s);
 }

@@ -42,6 +42,10 @@ void design_with_anchor(struct design *design, float distance_mL, float needs_mV
 
 struct prospect design_prospect(const struct design *design, float volume_mL, float needs_mV);
 
+/* What counts while more readings follow. */
 float gain_per_s(const struct prospect *prospect);
+
+/* What counts at the last reading: the share of the variance that is left, times the time of the whole run. */
+float variance_left(const struct prospect *prospect);
 
 #endif

@@ -6,8 +6,8 @@
 static const float CLOSE = 20.0f, ANCHOR = 3.0f;
 /* Share of the amount behind the jump where its curve is flat again. */
 static const float BRANCH = 0.012f;
-/* A shallow jump is read so many of its widths behind it. */
-static const float BEHIND = 15.0f;
+/* A shallow jump is read at least so many of its widths behind it; so many count as close to it. */
+static const float BEHIND = 15.0f, WIDE = 2.5f;
 /* Before the corner where another solid sets in, points lie so many standard deviations of the burette apart. */
 static const float CORNER = 5.0f;
 
@@ -52,10 +52,10 @@ float zone_mL(const struct rule_state *state, const struct plan *plan)
     if (cornered(state, plan))
         return (float)plan->settings.near * apart_mL(plan) + state->width_mL;
     float close_mL = fmaxf(CLOSE * plan->before.volume_sd_mL, 3.0f * plan->settings.finest_mL);
-    return fmaxf(close_mL, state->width_mL);
+    return fmaxf(close_mL, WIDE * state->width_mL);
 }
 
-/* How far behind the jump the branch behind is read. */
+/* How far behind the jump the branch behind is read at least. */
 float anchor_mL(const struct rule_state *state, const struct plan *plan, const struct estimate *estimate)
 {
     float flat_mL = BRANCH * estimate->curve.amounts_mL[state->jump];

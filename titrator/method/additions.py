@@ -133,7 +133,7 @@ class ForeseeingAdditions(_Stepwise):
         "less is slower and more exact.",
     )
     far_mV: PositivePotential_mV = Field(
-        1.0, alias="far", description="An error of a reading that serves far from the jump (rule foreseeing)."
+        0.75, alias="far", description="An error of a reading that serves far from the jump (rule foreseeing)."
     )
     finest_mL: PositiveVolume_mL = Field(
         alias="finest", description="No addition close about the jump is smaller (rule foreseeing)."

@@ -14,13 +14,15 @@ from typing import NamedTuple
 from titrator.control.foresight.estimate import MISFIT, Datum, Estimate
 from titrator.control.foresight.law import Place
 
-OVERHEAD_S = 10.0
+OVERHEAD_S = 25.0
 """Counted for each reading beside its time: a reading more is a position of the burette more."""
 LEAST_WAIT_S = 2.5
 """Readings behind mixing from which a tail can be told at all."""
 FORESIGHT = 6.0
 """A tail is forecast from about so many times the error that the forecast may have."""
 MIXINGS = 2.0
+WHOLE_S = 200.0
+"""About the time of a run before its last reading."""
 _HALVINGS = 50
 _SPAN_mV = 2000.0
 
@@ -45,8 +47,16 @@ class Prospect(NamedTuple):
 
     @property
     def gain_per_s(self) -> float:
-        """What counts."""
+        """What counts while more readings follow."""
         return self.gain / self.cost_s
+
+    @property
+    def left(self) -> float:
+        """What counts at the last reading: the share of the variance that is left, times the time of the whole run.
+
+        That product stays the same where readings are only repeated (common practice).
+        """
+        return (1.0 - self.gain) * (WHOLE_S + self.cost_s)
 
 
 def potential_at(estimate: Estimate, volume_mL: float, near_mV: float) -> tuple[float, Place]:

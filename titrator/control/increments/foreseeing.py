@@ -45,7 +45,12 @@ further off; an electrode answers alike within so many times that distance (it i
 BRANCH = 0.012
 """Share of the amount behind the jump where its curve is flat again."""
 FLANK, BEHIND = 3.0, 15.0
-"""A shallow jump is read so many of its widths s·dV/dE before it and behind it: its branches tell its potential."""
+"""A shallow jump is read so many of its widths s·dV/dE before it and, at least, behind it: its branches tell its
+potential."""
+ANCHORS = (1.0, 2.0, 4.0, 8.0)
+"""The branch behind the last jump is read at one of these multiples of the least distance."""
+WIDE = 2.5
+"""So many widths of a shallow jump count as close to it."""
 BEFORE, AFTER = 4, 3
 """So many readings at rest lie on either side of a jump, whatever the estimate: a derivative, Gran's lines and the eye
 want them."""
@@ -217,7 +222,7 @@ class Foreseeing:
         """How far from the jump a point counts as close."""
         if self._cornered:
             return self._settings.near * self._apart_mL() + self._width_mL
-        return max(CLOSE * self._foresight_.before.volume_sd_mL, 3.0 * self._settings.finest_mL, self._width_mL)
+        return max(CLOSE * self._foresight_.before.volume_sd_mL, 3.0 * self._settings.finest_mL, WIDE * self._width_mL)
 
     def _width_of(self, estimate: Estimate, here: Datum) -> float:
         """How wide the jump is, s·dV/dE in its middle: next to nothing on a steep one."""
@@ -227,7 +232,7 @@ class Foreseeing:
         return place.slope_mL_per_mV * estimate.lines()[1][0]
 
     def _anchor_mL(self) -> float:
-        """How far behind the jump the branch behind is read."""
+        """How far behind the jump the branch behind is read at least."""
         assert self._estimate is not None
         return max(ANCHOR * self._zone_mL(), BRANCH * self._estimate.amounts_mL()[self._jump], BEHIND * self._width_mL)
 
@@ -319,12 +324,14 @@ class Foreseeing:
         away_mL = jump_mL - here.volume_mL
         safe_mL = SAFE * sd_mL + 0.01 * max(away_mL, 0.0)
         design = Design(estimate, self._jump, here, self._foresight_.costs, estimate.covariance)
+        last = False
         if away_mL > 0.0 and (safe_mL > zone_mL or away_mL > 2.0 * zone_mL):
             flank_mL = FLANK * self._width_mL
             left_mL = max(safe_mL, zone_mL, flank_mL if away_mL > 2.0 * flank_mL else 0.0)
             volumes = [jump_mL - min(left_mL, CREEP * away_mL)]
         elif self._behind >= 2 and (self._near >= self._settings.near or away_mL < -zone_mL):
-            volumes = [jump_mL + self._anchor_mL()]
+            last = self._jump + 1 == self._foresight_.sought  # farther behind another one the next might lie
+            volumes = [jump_mL + each * self._anchor_mL() for each in (ANCHORS if last else ANCHORS[:1])]
         elif away_mL < -zone_mL:  # the jump was passed by: what lies behind it still tells
             volumes = [jump_mL - 1.6 * away_mL]
         else:
@@ -335,7 +342,7 @@ class Foreseeing:
                 design.prospect(each, self._needs_mV(estimate, each - jump_mL, sd_mL))
                 for each in [max(volume_mL, here.volume_mL + finest_mL) for volume_mL in volumes]
             ],
-            key=lambda prospect: prospect.gain_per_s,
+            key=lambda prospect: -prospect.left if last else prospect.gain_per_s,
         )
         slope = estimate.at(found.y_mV).slope_mL_per_mV
         alike = max(abs(away_mL), abs(found.volume_mL - jump_mL)) < ALIKE * zone_mL
