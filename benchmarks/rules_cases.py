@@ -103,7 +103,7 @@ CASES = (
         "iodide and chloride with silver",
         "iodide_and_chloride",
         allowed=1.6,
-        foreseen=("patience: 0.15", "far: 0.25 mV"),
+        foreseen=("patience: 0.2", "far: 0.5 mV"),
     ),
     Case("tin bath, with brightener", "tin_plating_bath"),
     Case("pickling bath, with inhibitor", "iron_with_permanganate"),

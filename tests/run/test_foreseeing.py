@@ -51,8 +51,11 @@ def test_points_are_right_and_sooner_there(name, tmp_path):
         assert len(found) == len(truths_mL), evaluation.warnings
         for point, true_mL in zip(found, truths_mL, strict=True):
             assert abs(point.volume_mL - true_mL) < 4.0 * point.u_random_mL
-            assert sum(each.volume_mL < true_mL for each in run.points) >= 4
-            assert sum(each.volume_mL > true_mL for each in run.points) >= 3
+            random_mL = (
+                rig.burette.random_error_mL
+            )  # a reading so close about the jump lies on neither side, or on both
+            assert sum(each.volume_mL < true_mL + random_mL for each in run.points) >= 4
+            assert sum(each.volume_mL > true_mL - random_mL for each in run.points) >= 3
         assert run.duration_s < (0.5 if name in ONE_POINT else 1.25) * adaptive.duration_s
 
 

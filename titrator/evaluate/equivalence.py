@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 
@@ -25,6 +26,10 @@ from titrator.evaluate.whole_place import whole_fits
 
 LARGEST = 1e7
 """No volume in mL and no signal in mV, pH or pX is larger: beyond it, units are wrong."""
+MOST_JUMPS = 4
+"""Of so many jumps, the most prominent, the sought ones are chosen anew where no fit describes the first choice."""
+LEAST_WEIGHT = 0.5
+"""A reading with less weight is passed over by a fit."""
 FEWEST_ON_A_BRANCH = 4
 """Readings that a stretch between two jumps keeps on the side of the other jump."""
 
@@ -228,7 +233,11 @@ def _evaluated(curve: Curve, expectation: Expectation) -> Evaluation:
     bounding = sorted({*taken, *(jump for jump in others if jump.clear)}, key=lambda each: each.steepest)
     several = len(expectation.steps) > 1 or expectation.next_step
     stretches = _stretches(ordered, data, search, taken, bounding if several else taken)
-    fits = whole_fits(expectation.known, data, stretches, search.sign).each or (None,) * len(stretches)
+    whole = whole_fits(expectation.known, data, stretches, search.sign).each
+    if not whole and len(taken) == sought and (instead := _described(ordered, data, search, expectation, strange)):
+        taken, stretches, whole = instead
+        others = []
+    fits = whole or (None,) * len(stretches)
     placed, extrapolations, told = _placed(stretches, fits, expectation, search.sign)
     warnings += told
     placed = [
@@ -243,6 +252,28 @@ def _evaluated(curve: Curve, expectation: Expectation) -> Evaluation:
         warnings.append(f"{sought} equivalence points were sought, {len(placed)} stand out from the noise")
     joined = _joined(placed, warnings)
     return replace(joined, estimates=(*extrapolations, *joined.estimates)) if expectation.by_extrapolation else joined
+
+
+def _described(
+    ordered: Curve, data: FitData, search: Search, expectation: Expectation, strange: dict[Jump, str]
+) -> tuple[list[Jump], list[Stretch], tuple[Fitted, ...]] | None:
+    """Return other jumps than the most prominent ones if with them one fit describes the whole curve, readings
+    at the jumps left out among them; None where none does.
+
+    Readings hardly farther apart than the burette errs may show two jumps on one, and both more prominent than a
+    shallower one that is sought too.
+    """
+    sought = expectation.points_sought or 0
+    likely = sorted((jump for jump in search.jumps if jump not in strange), key=lambda jump: -jump.prominence)
+    if not 2 <= sought < len(likely):
+        return None
+    for jumps in list(combinations(likely[:MOST_JUMPS], sought))[1:]:
+        taken = sorted(jumps, key=lambda jump: jump.steepest)
+        stretches = _stretches(ordered, data, search, taken, taken)
+        fits = whole_fits(expectation.known, data, stretches, search.sign).each
+        if fits and all(each.fit is not None and np.all(each.fit.weight > LEAST_WEIGHT) for each in fits):
+            return taken, stretches, fits
+    return None
 
 
 def _placed(

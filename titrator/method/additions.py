@@ -132,8 +132,11 @@ class ForeseeingAdditions(_Stepwise):
         description="A reading is waited for until its own error costs this share of the burette's (rule foreseeing): "
         "less is slower and more exact.",
     )
-    far_mV: PositivePotential_mV = Field(
-        0.75, alias="far", description="An error of a reading that serves far from the jump (rule foreseeing)."
+    far_mV: PositivePotential_mV | None = Field(
+        None,
+        alias="far",
+        description="An error of a reading that serves far from the jump (rule foreseeing); "
+        "where it is left out, three times the noise of a reading.",
     )
     finest_mL: PositiveVolume_mL = Field(
         alias="finest", description="No addition close about the jump is smaller (rule foreseeing)."

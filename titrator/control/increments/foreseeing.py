@@ -117,9 +117,10 @@ class Foreseeing:
         jump_mL, zone_mL = estimate.points_mL()[self._jump], self._zone_mL()
         if self._enough is not None:
             return Ahead(None, 0)
-        away_mL = max(jump_mL - self._points[-1].volume_mL, zone_mL)
-        close = max(self._settings.near - self._near, AFTER - 1 - self._behind, 0)
-        return Ahead(None if self._behind else jump_mL, round(math.log10(away_mL / zone_mL)) + close + 1)
+        away_mL = jump_mL - self._points[-1].volume_mL
+        legs = round(math.log10(max(away_mL, zone_mL) / zone_mL))
+        close = 0 if self._passed(away_mL) else max(self._settings.near - self._near, AFTER - 1 - self._behind, 0)
+        return Ahead(None if self._behind else jump_mL, legs + close + 1)
 
     # ------------------------------------------------------------------------------------------ learning
     def add_point(self, point: Point) -> None:
@@ -329,7 +330,7 @@ class Foreseeing:
             flank_mL = FLANK * self._width_mL
             left_mL = max(safe_mL, zone_mL, flank_mL if away_mL > 2.0 * flank_mL else 0.0)
             volumes = [jump_mL - min(left_mL, CREEP * away_mL)]
-        elif self._behind >= 2 and (self._near >= self._settings.near or away_mL < -zone_mL):
+        elif self._passed(away_mL):
             last = self._jump + 1 == self._foresight_.sought  # farther behind another one the next might lie
             volumes = [jump_mL + each * self._anchor_mL() for each in (ANCHORS if last else ANCHORS[:1])]
         elif away_mL < -zone_mL:  # the jump was passed by: what lies behind it still tells
@@ -348,6 +349,10 @@ class Foreseeing:
         alike = max(abs(away_mL), abs(found.volume_mL - jump_mL)) < ALIKE * zone_mL
         addition_mL = found.volume_mL - here.volume_mL
         return Step(addition_mL, self._enough_of(addition_mL, found.enough_mV, slope)._replace(alike=alike))
+
+    def _passed(self, away_mL: float) -> bool:
+        """Whether nothing is left to read but the branch behind: the jump lies `away_mL` ahead, below 0 behind."""
+        return self._behind >= AFTER - 1 and (self._near >= self._settings.near or away_mL < -self._zone_mL())
 
     def _close_mL(self, here: Datum, jump_mL: float) -> list[float]:
         """Places about the jump ahead of here, the least addition apart."""
