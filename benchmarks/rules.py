@@ -85,6 +85,10 @@ def run_all(
             kept.flush()
             if number % 100 == 0:
                 print(f"{number} of {len(tasks)}", file=sys.stderr)
+    return _asked(done, cases, ways, runs)
+
+
+def _asked(done: Done, cases: list[Case], ways: list[str], runs: int) -> Done:
     names = {case.name for case in cases}
     return {key: told for key, told in done.items() if key[0] in names and key[1] in ways and key[2] <= runs}
 
@@ -109,17 +113,21 @@ def main() -> None:
     parser.add_argument("--ways", nargs="+", choices=WAYS, default=list(WAYS), help="Only these ways to titrate.")
     parser.add_argument("--older", nargs="+", choices=WAYS, default=[], help="Of these, runs of older sources count.")
     parser.add_argument("--partial", type=Path, default=PARTIAL, help="Where it is kept what is done already.")
+    parser.add_argument("--kept", action="store_true", help="Run nothing: the table of what is done already.")
     parser.add_argument("--table", default=str(TABLE), help="Where the table is written to; - prints it.")
     options = parser.parse_args()
     cases = [case for case in CASES if any(part in case.name for part in options.cells)]
     ways = [way for way in options.ways if way not in ("adaptive", "foreseeing") or accepts(way)]
     with multiprocessing.Pool(options.workers) as pool:
-        done = run_all(cases, ways, options, pool, few=options.few)
+        if options.kept:
+            done = _asked(read_partial(options.partial, digest(SOURCES), options.older), cases, ways, options.runs)
+        else:
+            done = run_all(cases, ways, options, pool, few=options.few)
         bounds = bounds_of(cases, done, pool)
     by_case: dict[str, Done] = defaultdict(dict)
     for key in sorted(done):
         by_case[key[0]][key] = done[key]
-    text = page(cases, ways, by_case, bounds, runs=options.runs, few=options.few, full=RUNS)
+    text = page(cases, ways, by_case, bounds, runs=options.runs, few=options.few, full=RUNS, kept=options.kept)
     put_out(text, options.table)
 
 

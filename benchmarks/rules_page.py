@@ -214,11 +214,16 @@ def page(
     runs: int,
     full: int,
     few: int | None = None,
+    kept: bool = False,
 ) -> str:
-    """The whole page, of seeds 1 to `runs` (of the slow ways `few`); `full`: how many the command makes untold."""
+    """The whole page, of seeds 1 to `runs` (of the slow ways `few`); `full`: how many the command makes untold.
+
+    `kept`: it was interrupted.
+    """
     body = [row for case in cases for row in rows(case, ways, by_case.get(case.name, {}), bounds)]
     targets = [line for case in cases if (line := reached(case, by_case.get(case.name, {}), bounds))]
     fewer = ("" if runs == full else f" --runs {runs}") + ("" if few is None else f" --few {few}")
+    interrupted = " It was interrupted: the column *runs* says how many seeds are there." if kept else ""
     missing = (
         ""
         if RULE in ways
@@ -229,7 +234,7 @@ def page(
     goals = f"\n## What is to be reached by {RULE}\n\n{REACHED_HEAD}\n{lines}\n" if targets else ""
     return f"""# Rules of addition, hand practices, an oracle and the floor (simulated)
 
-Made by `python benchmarks/rules.py{fewer}`: seeds from 1 on, stated before they were run, none exchanged. Every run draws
+Made by `python benchmarks/rules.py{fewer}`: seeds from 1 on, stated before they were run, none exchanged.{interrupted} Every run draws
 unknown, titrant, aliquot, potentials, slope and burette as a dry run does; without wire and files (see
 [frameless.md](frameless.md)). The error is the equivalence volume minus the truth as the burette indicates it, of the runs with
 the right count of points.
