@@ -44,7 +44,7 @@ LARGER = (
         IRON,
         in_method=(("least: 0.02 mL", "least: 0.03 mL"),),
         finest_mL=0.03,
-        foreseen=("patience: 0.8", "far: 0.6 mV"),
+        foreseen=("patience: 0.8", "far: 0.75 mV"),
     ),
 )
 ROUGH = (

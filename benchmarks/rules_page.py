@@ -223,7 +223,7 @@ def page(
     body = [row for case in cases for row in rows(case, ways, by_case.get(case.name, {}), bounds)]
     targets = [line for case in cases if (line := reached(case, by_case.get(case.name, {}), bounds))]
     fewer = ("" if runs == full else f" --runs {runs}") + ("" if few is None else f" --few {few}")
-    interrupted = " It was interrupted: the column *runs* says how many seeds are there." if kept else ""
+    interrupted = "\nIt was interrupted: the column *runs* says how many seeds are there." if kept else ""
     missing = (
         ""
         if RULE in ways

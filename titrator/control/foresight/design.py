@@ -54,7 +54,7 @@ class Prospect(NamedTuple):
     def left(self) -> float:
         """What counts at the last reading: the share of the variance that is left, times the time of the whole run.
 
-        That product stays the same where readings are only repeated (common practice).
+        That product stays the same where readings are only repeated (derived).
         """
         return (1.0 - self.gain) * (WHOLE_S + self.cost_s)
 
