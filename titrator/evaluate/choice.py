@@ -13,7 +13,7 @@ from titrator.evaluate.curve import SignalUnit
 from titrator.evaluate.doubt import held, why_doubted
 from titrator.evaluate.evaluation import FoundBy
 from titrator.evaluate.jump import Jump
-from titrator.evaluate.model_fit import FitData
+from titrator.evaluate.model_fit import PASSED_OVER, FitData
 from titrator.evaluate.second_derivative import Zero
 
 GAP_SHARE = 0.8
@@ -182,9 +182,9 @@ def _passes_over(stretch: Stretch, fitted: Fitted, *, stated: bool) -> bool:
     assert fitted.fit is not None
     row = stretch.jump.steepest - stretch.bare
     weight = fitted.fit.weight
-    if stated and np.count_nonzero(weight < 0.5) < SEVERAL_OFF:
+    if stated and np.count_nonzero(weight < PASSED_OVER) < SEVERAL_OFF:
         return False
-    return bool(np.any(weight[max(row, 0) : row + 2] < 0.5))
+    return bool(np.any(weight[max(row, 0) : row + 2] < PASSED_OVER))
 
 
 def _looks_like_less(stretch: Stretch, gap: Gap, fitted: Fitted) -> str:

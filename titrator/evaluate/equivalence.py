@@ -18,7 +18,7 @@ from titrator.evaluate.expected_jump import ExpectedJump
 from titrator.evaluate.extrapolated import extrapolated
 from titrator.evaluate.gran_way import gran_estimate_at
 from titrator.evaluate.jump import Jump, Search, find_jumps
-from titrator.evaluate.model_fit import FitData
+from titrator.evaluate.model_fit import PASSED_OVER, FitData
 from titrator.evaluate.noise import decimal_step, signal_sd
 from titrator.evaluate.volumes_said import volumes_said
 from titrator.evaluate.ways import Placed, place
@@ -28,8 +28,6 @@ LARGEST = 1e7
 """No volume in mL and no signal in mV, pH or pX is larger: beyond it, units are wrong."""
 MOST_JUMPS = 4
 """Of so many jumps, the most prominent, the sought ones are chosen anew where no fit describes the first choice."""
-LEAST_WEIGHT = 0.5
-"""A reading with less weight is passed over by a fit."""
 FEWEST_ON_A_BRANCH = 4
 """Readings that a stretch between two jumps keeps on the side of the other jump."""
 
@@ -114,11 +112,15 @@ def _estimate(point: EquivalencePoint, reason: str) -> Estimate:
     return Estimate(point.volume_mL, point.u_random_mL, point.interval_95_mL, point.found_by, reason)
 
 
+def _by_prominence(search: Search, strange: dict[Jump, str]) -> list[Jump]:
+    """Return the jumps that may be the method's, the most prominent first."""
+    return sorted((jump for jump in search.jumps if jump not in strange), key=lambda jump: -jump.prominence)
+
+
 def _chosen(search: Search, sought: int | None, strange: dict[Jump, str]) -> tuple[list[Jump], list[Jump]]:
     """Return the jumps to report and those left out, each in order of volume."""
-    likely = [jump for jump in search.jumps if jump not in strange]
-    clear = [jump for jump in likely if jump.clear]
-    by_prominence = sorted(likely, key=lambda jump: -jump.prominence)
+    by_prominence = _by_prominence(search, strange)
+    clear = [jump for jump in by_prominence if jump.clear]
     taken = (clear or by_prominence[:1]) if sought is None else by_prominence[:sought]
     return (
         sorted(taken, key=lambda jump: jump.steepest),
@@ -234,7 +236,7 @@ def _evaluated(curve: Curve, expectation: Expectation) -> Evaluation:
     several = len(expectation.steps) > 1 or expectation.next_step
     stretches = _stretches(ordered, data, search, taken, bounding if several else taken)
     whole = whole_fits(expectation.known, data, stretches, search.sign).each
-    if not whole and len(taken) == sought and (instead := _described(ordered, data, search, expectation, strange)):
+    if not whole and (instead := _described(ordered, data, search, expectation, strange)):
         taken, stretches, whole = instead
         others = []
     fits = whole or (None,) * len(stretches)
@@ -264,14 +266,14 @@ def _described(
     shallower one that is sought too.
     """
     sought = expectation.points_sought or 0
-    likely = sorted((jump for jump in search.jumps if jump not in strange), key=lambda jump: -jump.prominence)
+    likely = _by_prominence(search, strange)
     if not 2 <= sought < len(likely):
         return None
     for jumps in list(combinations(likely[:MOST_JUMPS], sought))[1:]:
         taken = sorted(jumps, key=lambda jump: jump.steepest)
         stretches = _stretches(ordered, data, search, taken, taken)
         fits = whole_fits(expectation.known, data, stretches, search.sign).each
-        if fits and all(each.fit is not None and np.all(each.fit.weight > LEAST_WEIGHT) for each in fits):
+        if fits and all(each.fit is not None and np.all(each.fit.weight >= PASSED_OVER) for each in fits):
             return taken, stretches, fits
     return None
 

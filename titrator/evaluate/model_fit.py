@@ -23,6 +23,8 @@ MODEL_MISFIT = 0.005
 """A model's own error, relative to the distance from the equivalence point."""
 HUBER_LIMIT = 3.0
 """Residuals beyond this many (scaled) standard deviations lose weight."""
+PASSED_OVER = 0.5
+"""A reading with less weight than that, twice that limit away, is passed over by a fit."""
 ROUNDS = 8
 """Most renewals of the weights."""
 STATED_DEGREES = 4.0

@@ -17,7 +17,7 @@ from titrator.evaluate.evaluation import EquivalencePoint, FitParameter, FittedM
 from titrator.evaluate.expectation import Expectation
 from titrator.evaluate.gran_way import gran_way
 from titrator.evaluate.inflection_said import PointInflection, inflection_beside
-from titrator.evaluate.model_fit import HUBER_LIMIT, FitData
+from titrator.evaluate.model_fit import HUBER_LIMIT, PASSED_OVER, FitData
 from titrator.evaluate.second_derivative import Zero, zero_of_second_derivative
 from titrator.evaluate.smooth_derivative import inflection, largest_smooth, smooth_derivative, steepest_reading
 
@@ -114,7 +114,7 @@ def _described(fitted: Fitted, stretch: Stretch, used: FloatArray) -> FittedMode
                 float(start.prior_sd[k]) if known else None,
             )
         )
-    stray = np.flatnonzero(fit.weight < 0.5)
+    stray = np.flatnonzero(fit.weight < PASSED_OVER)
     outliers = tuple(float(used[k]) for k in stray)
     signal = np.linspace(np.min(stretch.data.signal), np.max(stretch.data.signal), LINE_READINGS)
     volume = fit.model.volume_mL(signal, fit.x)
@@ -234,7 +234,7 @@ def place(stretch: Stretch, expectation: Expectation, whole: Fitted | None = Non
     if model is not None and model.outliers_mL and by_fit:
         places = ", ".join(f"{each:g}" for each in model.outliers_mL)
         warnings.append(
-            f"readings at {places} mL lie more than {2 * HUBER_LIMIT:g} standard deviations off the model: "
+            f"readings at {places} mL lie more than {HUBER_LIMIT / PASSED_OVER:g} standard deviations off the model: "
             "they were given less weight"
         )
     # Where a second ion cuts the jump off, the steepest place is the break and not the point: no contradiction.

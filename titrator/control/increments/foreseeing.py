@@ -44,13 +44,11 @@ CLOSE, ANCHOR, ALIKE = 20.0, 3.0, 3.0
 further off; an electrode answers alike within so many times that distance (it is slowest all about the jump)."""
 BRANCH = 0.012
 """Share of the amount behind the jump where its curve is flat again."""
-FLANK, BEHIND = 3.0, 15.0
+FLANK, BEHIND, WIDE = 3.0, 15.0, 2.5
 """A shallow jump is read so many of its widths s·dV/dE before it and, at least, behind it: its branches tell its
-potential."""
+potential. What lies within so many counts as close to it."""
 ANCHORS = (1.0, 2.0, 4.0, 8.0)
 """The branch behind the last jump is read at one of these multiples of the least distance."""
-WIDE = 2.5
-"""So many widths of a shallow jump count as close to it."""
 BEFORE, AFTER = 4, 3
 """So many readings at rest lie on either side of a jump, whatever the estimate: a derivative, Gran's lines and the eye
 want them."""
