@@ -61,6 +61,7 @@ def test_32_bits_log_the_same(study, program, runs):
     assert len(logged) >= 200
     assert sum(each.same_reading for each in logged) >= 0.99 * len(logged)
     away = [each.times for each in logged if each.same_reading]
+    # The search for the tail may end an attempt sooner in 64 bits: a step of 0.7999 of the span, the limit being 0.8.
     assert sum(each < 0.02 for each in away) >= 0.99 * len(away)
     assert max(away) < 1.0, (
         "a choice within the forecast may fall the other way; the reading stays within its own error"
